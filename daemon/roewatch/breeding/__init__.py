@@ -1,0 +1,1 @@
+"""Breeding: stages, plans, broods, clocks and live food."""

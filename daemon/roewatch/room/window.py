@@ -1,0 +1,69 @@
+"""A window: the band of a quantity that suits a stage; a rate limit: the most change per span."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Basis(StrEnum):
+    """How well a number is founded."""
+
+    PUBLISHED = "published"
+    COMMON_PRACTICE = "common practice"
+    FROM_MEMORY = "from memory"
+    ASSUMED = "assumed"  # our own synthesis, marked so
+    KEEPER = "keeper"  # the keeper's own override
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """Low and high bound in the quantity's kept unit; a missing side is unbounded.
+
+    source: where the numbers come from, as the species sheet says it.
+    """
+
+    low: float | None = None
+    high: float | None = None
+    basis: Basis = Basis.KEEPER
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if self.low is None and self.high is None:
+            raise ValueError("a window needs low, high or both")
+        if self.low is not None and self.high is not None and self.low >= self.high:
+            raise ValueError(f"low {self.low:g} is not below high {self.high:g}; swap or mend them")
+
+    def outside_by(self, value: float) -> float:
+        """How far `value` lies outside: below is negative; 0 inside, bounds included."""
+        if self.low is not None and value < self.low:
+            return value - self.low
+        if self.high is not None and value > self.high:
+            return value - self.high
+        return 0.0
+
+    def text(self, digits: int) -> str:
+        """For people: `24.0-27.0`, `at most 27.0`, `at least 24.0`."""
+        if self.low is None:
+            return f"at most {self.high:.{digits}f}"
+        if self.high is None:
+            return f"at least {self.low:.{digits}f}"
+        return f"{self.low:.{digits}f}-{self.high:.{digits}f}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RateLimit:
+    """The most a quantity may rise or fall within `span_ms`, in the kept unit.
+
+    Rising and falling have limits of their own because cooling harms sooner.
+    """
+
+    span_ms: int
+    rise: float
+    fall: float
+    basis: Basis = Basis.KEEPER
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if self.span_ms <= 0:
+            raise ValueError("a rate limit needs a span longer than zero")
+        if self.rise <= 0 or self.fall <= 0:
+            raise ValueError("a rate limit needs rise and fall above zero")
