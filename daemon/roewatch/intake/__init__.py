@@ -1,1 +1,1 @@
-
+"""Intake: listens to the broker and turns messages into readings. It judges nothing."""

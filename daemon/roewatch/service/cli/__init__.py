@@ -1,1 +1,1 @@
-
+"""The commands: what a person types."""

@@ -1,0 +1,34 @@
+"""A binding: how the messages on one topic become the readings of one probe."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from roewatch.room.quantity import Quantity
+
+
+class Format(StrEnum):
+    """How a payload is written."""
+
+    PLAIN = "plain"  # a bare number, decimal comma or point, unit suffix allowed
+    JSON = "json"  # a value found by an RFC 6901 pointer
+    SENML = "senml"  # an RFC 8428 pack in JSON
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Binding:
+    """One probe's way through one topic. Several probes may share a topic.
+
+    pointer: RFC 6901, to the value (json). time_pointer: to the payload's own time (json), empty
+    when it has none. name: the SenML record's resolved name, or its last path segment; empty when
+    the pack carries this probe only. unit: what the payload is in when it does not say; empty
+    means the kept unit.
+    """
+
+    topic: str
+    probe: str
+    quantity: Quantity
+    format: Format = Format.PLAIN
+    pointer: str = ""
+    time_pointer: str = ""
+    name: str = ""
+    unit: str = ""
