@@ -1,0 +1,193 @@
+"""Replay: judge recorded readings at full speed, and tell what the alarms would have been."""
+
+import csv
+import heapq
+import math
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from roewatch.alarms.alarm import AlarmChange
+from roewatch.alarms.book import AlarmBook
+from roewatch.judging.finding import Finding
+from roewatch.judging.judge import Judge
+from roewatch.judging.limits import Limits
+from roewatch.room.fault import Fault, SettingsError
+from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.moment import at_ms_of_iso
+from roewatch.room.quantity import Quantity
+from roewatch.room.reading import Reading
+from roewatch.room.tank import Room
+
+READING_COLUMNS = ("time", "tank", "quantity", "value")
+JOURNAL_COLUMNS = ("time", "tank", "event", "until", "detail")
+PROGRESS_EVERY = 20_000
+
+
+@dataclass(slots=True)
+class Recorded:
+    """Readings from a file, in order of time, and what of the file could not be used."""
+
+    readings: list[Reading]
+    refused: Counter[str] = field(default_factory=Counter)
+    example: dict[str, str] = field(default_factory=dict)
+
+    def refuse(self, why: str, where: str) -> None:
+        """Count one unusable row; the first of each reason is kept as the example."""
+        self.refused[why] += 1
+        self.example.setdefault(why, where)
+
+
+def read_readings(
+    path: Path, room: Room, *, from_ms: int | None = None, to_ms: int | None = None
+) -> Recorded:
+    """The readings of a CSV `time,tank,quantity,value` or a Parquet file of those columns.
+
+    Rows may be in any order and may repeat. Unusable rows are counted by reason, not fatal.
+    Raises SettingsError if the file lacks the columns.
+    """
+    rows = _parquet_rows(path) if path.suffix == ".parquet" else _csv_rows(path, READING_COLUMNS)
+    probes = {(probe.tank, probe.quantity.value): probe.id for probe in reversed(room.probes)}
+    recorded = Recorded([])
+    for number, (time, tank, quantity, value) in rows:
+        probe = probes.get((tank, quantity))
+        if probe is None:
+            recorded.refuse(f"no probe for {quantity!r} on tank {tank!r}", f"row {number}")
+            continue
+        try:
+            at_ms, number_read = at_ms_of_iso(time), float(value)
+        except ValueError:
+            recorded.refuse("time or value cannot be read", f"row {number}: {time!r}, {value!r}")
+            continue
+        if not math.isfinite(number_read):
+            recorded.refuse("value is no number", f"row {number}: {value!r}")
+            continue
+        if (from_ms is None or at_ms >= from_ms) and (to_ms is None or at_ms < to_ms):
+            recorded.readings.append(Reading(probe, at_ms, number_read))
+    recorded.readings.sort(key=lambda reading: (reading.at_ms, reading.probe))
+    return recorded
+
+
+def read_journal(path: Path, room: Room) -> list[JournalEntry]:
+    """The keeper's journal from a CSV `time,tank,event,until,detail`, in order of time.
+
+    Raises SettingsError naming every row that cannot be understood: a deed misread would
+    explain away a real alarm.
+    """
+    faults: list[Fault] = []
+    entries: list[JournalEntry] = []
+    known = {tank.id for tank in room.tanks} | {"", "room"}
+    for number, (time, tank, event, until, detail) in _csv_rows(path, JOURNAL_COLUMNS):
+        where = f"{path.name}:{number}"
+        if tank not in known:
+            faults.append(Fault(where=where, what=f"no tank {tank!r}", fix="Use a tank's id"))
+            continue
+        try:
+            entries.append(
+                JournalEntry(
+                    at_ms=at_ms_of_iso(time),
+                    tank=tank,
+                    deed=Deed(event),
+                    until_ms=at_ms_of_iso(until) if until.strip() else None,
+                    detail=detail,
+                )
+            )
+        except ValueError as unreadable:
+            faults.append(
+                Fault(
+                    where=where,
+                    what=str(unreadable),
+                    fix=f"Write an ISO 8601 time and one of {', '.join(Deed)}",
+                )
+            )
+    if faults:
+        raise SettingsError(faults)
+    return sorted(entries, key=lambda entry: entry.at_ms)
+
+
+def replay(
+    room: Room,
+    readings: Sequence[Reading],
+    journal: Sequence[JournalEntry] = (),
+    *,
+    limits: Limits | None = None,
+    learn_ms: int = 0,
+    progress: Callable[[int], None] = lambda _: None,
+) -> Iterator[AlarmChange]:
+    """Alarm changes in order of event time. During the first `learn_ms` the judge only learns.
+
+    progress: called with the number of readings judged, now and then.
+    """
+    if not readings:
+        return
+    judge = Judge(room, limits or Limits(), start_ms=readings[0].at_ms)
+    book = AlarmBook(room)
+    silent_until_ms = readings[0].at_ms + learn_ms
+
+    def booked(findings: Iterable[Finding]) -> Iterator[AlarmChange]:
+        for finding in findings:
+            if finding.at_ms >= silent_until_ms:
+                yield from book.take(finding)
+
+    feed = heapq.merge(
+        ((entry.at_ms, 0, entry) for entry in journal),
+        ((reading.at_ms, 1, reading) for reading in readings),
+        key=lambda item: item[:2],
+    )
+    for count, (_, _, item) in enumerate(feed, start=1):
+        findings = judge.take(item).findings if isinstance(item, Reading) else judge.enter(item)
+        if findings:
+            yield from booked(findings)
+        if count % PROGRESS_EVERY == 0:
+            progress(count)
+    yield from booked(judge.advance(readings[-1].at_ms))
+    progress(len(readings) + len(journal))
+
+
+def _csv_rows(path: Path, columns: Sequence[str]) -> Iterator[tuple[int, list[str]]]:
+    with path.open(newline="", encoding="utf-8-sig") as file:
+        table = csv.reader(file)
+        header = [name.strip().lower() for name in next(table, [])]
+        at = _columns_at(path, header, columns)
+        for row in table:
+            if row:
+                # a short row is a row with empty cells; what needs them refuses it by name
+                yield table.line_num, [row[i] if i < len(row) else "" for i in at]
+
+
+def _parquet_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
+    import pyarrow.parquet as pq  # noqa: PLC0415  # heavy, and only an extra
+
+    file = pq.ParquetFile(path)
+    at = _columns_at(path, [name.lower() for name in file.schema_arrow.names], READING_COLUMNS)
+    names = [file.schema_arrow.names[i] for i in at]
+    number = 0
+    for batch in file.iter_batches(columns=names):
+        for row in zip(*(batch.column(name).to_pylist() for name in names), strict=True):
+            number += 1
+            time = row[0].isoformat() if hasattr(row[0], "isoformat") else str(row[0])
+            yield number, [time, str(row[1]), str(row[2]), str(row[3])]
+
+
+def _columns_at(path: Path, header: Sequence[str], columns: Sequence[str]) -> list[int]:
+    missing = [name for name in columns if name not in header]
+    if missing:
+        raise SettingsError(
+            [
+                Fault(
+                    where=path.name,
+                    what=f"no column {', '.join(missing)} among {', '.join(header) or 'none'}",
+                    fix=f"Give it the columns {','.join(columns)}",
+                )
+            ]
+        )
+    return [header.index(name) for name in columns]
+
+
+def quantity_named(text: str) -> Quantity:
+    """The quantity a person typed. Raises ValueError listing those there are."""
+    try:
+        return Quantity(text.strip().lower())
+    except ValueError:
+        raise ValueError(f"no quantity {text!r}; there are: {', '.join(Quantity)}") from None
