@@ -13,6 +13,7 @@ class About(StrEnum):
     RETURNED = "returned"
     REMINDER = "reminder"
     ESCALATED = "escalated"
+    TAKEN_ON = "taken-on"  # somebody acknowledged; the others told learn who has it
     WELL = "all-is-well"
     DIGEST = "digest"
     TEST = "test"
