@@ -14,6 +14,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 
 from roewatch.alarms.alarm import AlarmChange
+from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.line import alarm_line
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.intake.binding import Binding
@@ -23,6 +24,7 @@ from roewatch.intake.refusals import RefusalLog
 from roewatch.outbox.sender import Sender
 from roewatch.room.journal import JournalEntry
 from roewatch.room.reading import Reading
+from roewatch.service.backlog import Backlog
 from roewatch.service.clock import Clock
 from roewatch.service.fold import Fold
 from roewatch.storage.store import Kept, Store
@@ -87,6 +89,7 @@ class Watch:
         self._listener = listener
         self._clock = clock
         self._heard = heard
+        self._backlog = Backlog()
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self.sender: Sender | None = None
         self.refusals = RefusalLog()
@@ -126,7 +129,10 @@ class Watch:
             self.counts.refused += len(refused)
         self.counts.messages += len(messages)
         self.counts.readings += len(readings)
-        self._keep(self._fold.take(readings, self._clock.now_ms()))
+        now_ms = self._clock.now_ms()
+        if readings:
+            self._backlog.saw(min(reading.at_ms for reading in readings), now_ms)
+        self._keep(self._fold.take(readings, now_ms))
         self._listener.acknowledge(messages)
 
     def _keep(self, kept: Kept) -> None:
@@ -162,7 +168,12 @@ class Watch:
 
     def tick(self) -> None:
         """Let time pass in the fold."""
-        self._inbox.put(lambda: self._keep(self._fold.tick(self._clock.now_ms())))
+        self._inbox.put(self._tick)
+
+    def _tick(self) -> None:
+        now_ms = self._clock.now_ms()
+        if not self._backlog.draining(now_ms):
+            self._keep(self._fold.tick(now_ms))
 
     def deliver(self) -> None:
         """Hand due notices to the sender."""
@@ -182,12 +193,12 @@ class Watch:
         """Keep a journal entry; returns once it is on disk."""
         self._ask(lambda: self._keep(self._fold.enter(entry, self._clock.now_ms())))
 
-    def change_alarm(self, deed: Callable[[int], list[AlarmChange]]) -> None:
-        """Let a person change an alarm: `deed` gets the moment; its errors reach the caller."""
+    def change_alarm(self, deed: Callable[[AlarmBook, int], list[AlarmChange]]) -> None:
+        """Let a person change an alarm through the book; what it refuses reaches the caller."""
 
         def errand() -> None:
             now_ms = self._clock.now_ms()
-            self._keep(self._fold.changed(deed(now_ms), now_ms))
+            self._keep(self._fold.changed(deed(self._fold.book, now_ms), now_ms))
 
         self._ask(errand)
 

@@ -1,0 +1,5 @@
+"""`python -m roewatch.service.cli` is `roewatch`."""
+
+from roewatch.service.cli import main
+
+main()

@@ -1,0 +1,34 @@
+"""`roewatch watch`: the daemon."""
+
+import logging
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from roewatch.service.cli.options import RoomFile, room_file, stop_on_signal
+
+
+def watch(
+    room: RoomFile = None,
+    verbose: Annotated[bool, typer.Option("--verbose", help="Log what changes in detail.")] = False,
+) -> None:
+    """Run the daemon until it is told to stop (SIGTERM, Ctrl-C)."""
+    from roewatch.outbox.channel import channel_of  # noqa: PLC0415  # heavy; only the daemon sends
+    from roewatch.service.daemon import Daemon  # noqa: PLC0415
+    from roewatch.service.settings.load import load_setup  # noqa: PLC0415
+
+    logging.basicConfig(
+        level=logging.DEBUG if verbose else logging.INFO,
+        format="%(levelname)-7s %(message)s",
+        stream=sys.stderr,
+    )
+    setup = load_setup(room_file(room), os.environ)
+    daemon = Daemon(setup, {way.name: channel_of(way) for way in setup.ways})
+
+    stop_on_signal(daemon.stop)
+    log = logging.getLogger("roewatch")
+    address = f"http://{setup.web.host}:{setup.web.port}/"
+    daemon.run(lambda: log.info("watching room=%s pages=%s", setup.room.id, address))
+    log.info("stopped room=%s", setup.room.id)

@@ -1,0 +1,27 @@
+"""Deeds: what a person does on a page, handed to the watch loop."""
+
+from roewatch.room.journal import JournalEntry
+from roewatch.service.watch import Watch
+
+
+class Hands:
+    """The pages' way to change things. Every refusal is a ValueError with text for the person."""
+
+    def __init__(self, watch: Watch) -> None:
+        self._watch = watch
+
+    def acknowledge(self, number: int, by: str) -> None:
+        """Somebody has seen alarm `number`."""
+        self._watch.change_alarm(lambda book, at_ms: book.acknowledge(number, by, at_ms))
+
+    def shelve(self, number: int, until_ms: int, why: str, by: str) -> None:
+        """Silence alarm `number` until then."""
+        self._watch.change_alarm(lambda book, at_ms: book.shelve(number, until_ms, why, by, at_ms))
+
+    def unshelve(self, number: int, by: str) -> None:
+        """End the silence of alarm `number` now."""
+        self._watch.change_alarm(lambda book, at_ms: book.unshelve(number, by, at_ms))
+
+    def enter(self, entry: JournalEntry) -> None:
+        """Record what was done to a tank."""
+        self._watch.enter(entry)

@@ -1,0 +1,197 @@
+"""The demo: the whole invented room on one machine, with its own broker and simulated tanks."""
+
+import logging
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+from roewatch_sim.boathouse import boathouse
+from roewatch_sim.publish import Publisher
+from roewatch_sim.room import Sample, SimRoom
+
+from roewatch.alarms.alarm import AlarmChange
+from roewatch.alarms.notice import Notice
+from roewatch.breeding.plan import Plan, Step
+from roewatch.room.moment import DAY_MS, MINUTE_MS
+from roewatch.room.reading import Reading
+from roewatch.room.tank import ROOM
+from roewatch.service.clock import FastClock, WallClock
+from roewatch.service.daemon import Daemon, fold_of
+from roewatch.service.demo_broker import DemoBroker, free_port
+from roewatch.service.settings.load import Setup, load_setup
+from roewatch.service.settings.shipped import shipped_config
+from roewatch.storage.store import Kept, Store
+from roewatch_sim.fault import FaultKind, SimFault
+
+log = logging.getLogger(__name__)
+
+HISTORY_MS = 14 * DAY_MS
+HISTORY_EVERY_MS = 2 * MINUTE_MS
+LIVE_EVERY_MS = MINUTE_MS
+FAULT_AFTER_MS = 10 * MINUTE_MS
+TANK_OF_SCENARIO = "A3"
+BATCH = 20_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoOptions:
+    """What a person may ask of the demo."""
+
+    speed: float = 1.0
+    scenario: str | None = None
+    seed: int = 1
+    port: int | None = None
+    folder: Path | None = None
+
+
+class Telephone:
+    """The demo's only way to a person: it shows the notice where the demo runs."""
+
+    def __init__(self, show: Callable[[Notice], None]) -> None:
+        self._show = show
+
+    def send(self, notice: Notice) -> None:
+        """Show the notice; that is handing it over."""
+        self._show(notice)
+
+
+class Demo:
+    """Runs until `stop` is set."""
+
+    def __init__(
+        self,
+        options: DemoOptions,
+        *,
+        show: Callable[[Notice], None],
+        heard: Callable[[AlarmChange], None],
+        progress: Callable[[float], None],
+    ) -> None:
+        self._options = options
+        self._show = show
+        self._heard = heard
+        self._progress = progress
+        self.stop = threading.Event()
+        self.fault: SimFault | None = None
+        self.address = ""
+        self.readings_published = 0
+        self.daemon: Daemon | None = None
+
+    def run(self, ready: Callable[[], None]) -> None:
+        """Make the history, start everything, and run until `stop`."""
+        options = self._options
+        with ExitStack() as stack:
+            broker = DemoBroker()
+            broker.start()
+            stack.callback(broker.stop)
+            folder = options.folder or Path(
+                stack.enter_context(tempfile.TemporaryDirectory(prefix="roewatch-demo-"))
+            )
+            setup = self._setup(folder, broker.port)
+            now_ms = WallClock().now_ms()
+            tanks = boathouse(options.seed, now_ms - HISTORY_MS, every_ms=HISTORY_EVERY_MS)
+            self._make_history(setup, tanks, now_ms)
+            tanks.every_ms = LIVE_EVERY_MS
+            clock = FastClock(WallClock().now_ms(), options.speed)
+            if options.scenario:
+                self.fault = fault_of(options.scenario, clock.now_ms() + FAULT_AFTER_MS)
+                tanks.inject(self.fault)
+            phone = Telephone(self._show)
+            channels = {way.name: phone for way in setup.ways}
+            daemon = self.daemon = Daemon(setup, channels, clock=clock, heard=self._heard)
+            daemon.stop = self.stop
+            self.address = f"http://{setup.web.host}:{setup.web.port}/"
+            probes = threading.Thread(
+                target=self._publish, args=(tanks, clock, broker.port), name="tanks", daemon=True
+            )
+
+            def started() -> None:
+                probes.start()
+                ready()
+
+            daemon.run(started)
+            probes.join(5)
+
+    def _setup(self, folder: Path, broker_port: int) -> Setup:
+        shipped = shipped_config() / "room.toml"
+        overrides = {
+            "ROEWATCH_ROOM__SPECIES_DIR": str(shipped_config() / "species"),
+            "ROEWATCH_BROKER__HOST": "127.0.0.1",
+            "ROEWATCH_BROKER__PORT": str(broker_port),
+            "ROEWATCH_STORAGE__PATH": str(folder / "boathouse.db"),
+            "ROEWATCH_WEB__HOST": "127.0.0.1",
+            "ROEWATCH_WEB__PORT": str(self._options.port or free_port()),
+        }
+        return load_setup(shipped, overrides)
+
+    def _make_history(self, setup: Setup, tanks: SimRoom, now_ms: int) -> None:
+        """Two weeks through the same judging and keeping as live readings; notices stay unsent."""
+        probes = {(probe.tank, probe.quantity): probe.id for probe in setup.room.probes}
+        store = Store.open(setup.storage.path)
+        try:
+            fold = fold_of(setup, store, start_ms=now_ms - HISTORY_MS)
+            store.keep(Kept(plans=plans_of(tanks)))
+            for batch in batches(tanks.run(now_ms)):
+                at_ms = batch[-1].at_ms
+                readings = [
+                    Reading(probes[sample.tank, sample.quantity], sample.at_ms, sample.value)
+                    for sample in batch
+                    if (sample.tank, sample.quantity) in probes
+                ]
+                store.keep(without_notices(fold.take(readings, at_ms)))
+                store.keep(without_notices(fold.tick(at_ms)))
+                self._progress(1 - (now_ms - at_ms) / HISTORY_MS)
+        finally:
+            store.close()
+
+    def _publish(self, tanks: SimRoom, clock: FastClock, port: int) -> None:
+        publisher = Publisher("127.0.0.1", port)
+        publisher.start()
+        try:
+            while not self.stop.wait(0.05 if clock.speed > 1 else 0.5):
+                self.readings_published += publisher.publish(tanks.run(clock.now_ms()))
+        finally:
+            publisher.stop()
+
+
+def fault_of(scenario: str, at_ms: int) -> SimFault:
+    """The simulator's fault of that name. Raises ValueError listing those there are."""
+    try:
+        kind = FaultKind(scenario)
+    except ValueError:
+        raise ValueError(f"no scenario {scenario!r}; there are: {', '.join(FaultKind)}") from None
+    of_room = kind in {FaultKind.POWER_CUT, FaultKind.ROOM_COLD}
+    return SimFault(kind=kind, tank=ROOM if of_room else TANK_OF_SCENARIO, at_ms=at_ms)
+
+
+def plans_of(tanks: SimRoom) -> list[Plan]:
+    """What the simulated keeper meant the tanks to do."""
+    return [
+        Plan(
+            tank=tank,
+            quantity=quantity,
+            steps=tuple(Step(at_ms=at_ms, value=value) for at_ms, value in points),
+        )
+        for (tank, quantity), points in tanks.plans.items()
+    ]
+
+
+def batches(samples: Iterator[Sample]) -> Iterator[list[Sample]]:
+    """Samples in lots, for one transaction each."""
+    while batch := list(islice(samples, BATCH)):
+        yield batch
+
+
+def without_notices(kept: Kept) -> Kept:
+    """The same, telling nobody: history is not news."""
+    return Kept(
+        readings=kept.readings,
+        revised=kept.revised,
+        states=kept.states,
+        alarms=kept.alarms,
+        changes=kept.changes,
+        journal=kept.journal,
+    )
