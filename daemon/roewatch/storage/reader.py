@@ -1,0 +1,196 @@
+"""Records: what was kept, read beside the writer by any thread and without holding it up."""
+
+import sqlite3
+import threading
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from roewatch.alarms.alarm import Alarm, AlarmChange, State
+from roewatch.alarms.notice import Notice, Outcome, Receipt
+from roewatch.breeding.plan import Plan
+from roewatch.room.journal import JournalEntry
+from roewatch.room.reading import Flag, Flagged
+from roewatch.room.series import Series
+from roewatch.room.tank import Probe
+from roewatch.storage import entries, opening
+from roewatch.storage.cell import RAW_SQL, raw_of
+from roewatch.storage.ledger import alarm_of, notice_of, plan_of
+from roewatch.storage.schema import TABLES
+from roewatch.storage.thinning import Columns, thinned
+
+
+class Records:
+    """Read-only; safe from any thread, each of which gets a connection of its own."""
+
+    def __init__(self, path: Path) -> None:
+        """Opens nothing yet. Each query raises StoreError while there is no store at `path`."""
+        self.path = path
+        self._mine = threading.local()
+        self._all: list[sqlite3.Connection] = []
+        self._adding = threading.Lock()
+
+    def close(self) -> None:
+        """Close every thread's connection; call it when no thread is reading."""
+        with self._adding:
+            for connection in self._all:
+                connection.close()
+            self._all.clear()
+            self._mine = threading.local()
+
+    @property
+    def _db(self) -> sqlite3.Connection:
+        connection: sqlite3.Connection | None = getattr(self._mine, "connection", None)
+        if connection is None:
+            connection = opening.reading(self.path)
+            self._mine.connection = connection
+            with self._adding:
+                self._all.append(connection)
+        return connection
+
+    # readings
+
+    def latest(self, probes: Iterable[Probe] = ()) -> dict[str, Flagged]:
+        """The newest reading of each probe that ever spoke.
+
+        probes: those whose calibration `value` should carry; of any other, `value` is the raw.
+        """
+        known = {probe.id: probe for probe in probes}
+        found = self._db.execute(
+            f"SELECT p.name, h.at_ms, {RAW_SQL}, h.flag FROM probes p JOIN hot h ON h.probe = p.id"  # noqa: S608
+            " AND h.at_ms = (SELECT max(at_ms) FROM hot WHERE probe = p.id)"
+        )
+        newest = {}
+        for name, at_ms, raw, flag in found:
+            value = known[name].calibrated(raw, at_ms) if name in known else raw
+            newest[name] = Flagged(name, at_ms, raw, value, Flag(flag))
+        return newest
+
+    def series(self, probe: Probe, from_ms: int, to_ms: int, columns: int = 0) -> Series:
+        """The probe's readings with from_ms <= at_ms < to_ms, calibrated, in order of time.
+
+        columns: 0 for every reading; else thinned to first, lowest, highest and last of each of so
+        many equal spans.
+        """
+        db = self._db
+        with opening.snapshot(db):
+            rows = db.execute(
+                "SELECT h.at_ms, h.raw, h.flag FROM probes p JOIN hot h ON h.probe = p.id"
+                " WHERE p.name = ? AND h.at_ms >= ? AND h.at_ms < ? ORDER BY h.at_ms",
+                (probe.id, from_ms, to_ms),
+            ).fetchall()
+        points = Columns(
+            [row[0] for row in rows],
+            [probe.calibrated(raw_of(row[1]), row[0]) for row in rows],
+            [row[2] for row in rows],
+        )
+        shown = (
+            thinned(points, from_ms=from_ms, to_ms=to_ms, columns=columns) if columns else points
+        )
+        return Series(
+            probe=probe.id,
+            tank=probe.tank,
+            quantity=probe.quantity,
+            every_ms=probe.every_ms,
+            from_ms=from_ms,
+            to_ms=to_ms,
+            at_ms=shown.at_ms,
+            value=shown.value,
+            flag=shown.flag,
+            thinned=len(shown.at_ms) < len(points.at_ms),
+        )
+
+    # alarms and notices
+
+    def alarms(
+        self,
+        *,
+        open_only: bool = False,
+        tank: str | None = None,
+        from_ms: int | None = None,
+        to_ms: int | None = None,
+        limit: int = 500,
+    ) -> list[Alarm]:
+        """Alarms raised in from_ms <= raised_ms < to_ms, newest first."""
+        wanted: dict[str, Any] = {
+            "tank = ?": tank,
+            "raised_ms >= ?": from_ms,
+            "raised_ms < ?": to_ms,
+        }
+        asked = {text: value for text, value in wanted.items() if value is not None}
+        where = " AND ".join(["state <> 'normal'" if open_only else "true", *asked])
+        return entries.alarms(
+            self._db,
+            f"{where} ORDER BY raised_ms DESC, number DESC LIMIT ?",
+            [*asked.values(), limit],
+        )
+
+    def alarm(self, number: int) -> Alarm | None:
+        """The alarm of that number."""
+        found = entries.alarms(self._db, "number = ?", (number,))
+        return found[0] if found else None
+
+    def changes(self, number: int) -> list[AlarmChange]:
+        """The life of one alarm, in order of time."""
+        found = self._db.execute(
+            "SELECT at_ms, body, before FROM changes WHERE number = ? ORDER BY at_ms, id", (number,)
+        )
+        return [
+            AlarmChange(at_ms=at_ms, alarm=alarm_of(body), before=State(before))
+            for at_ms, body, before in found
+        ]
+
+    def told(self, number: int) -> list[tuple[Notice, Receipt | None]]:
+        """Notices that speak of that alarm, as they were made, each with its last receipt."""
+        found = self._db.execute(
+            "SELECT n.body, r.notice, r.at_ms, r.outcome, r.reason, r.attempt"
+            " FROM told t JOIN notices n ON n.id = t.notice LEFT JOIN receipts r"
+            " ON r.id = (SELECT max(id) FROM receipts WHERE notice = n.id)"
+            " WHERE t.number = ? ORDER BY n.rowid",
+            (number,),
+        )
+        return [(notice_of(row[0]), _receipt(row[1:]) if row[1] else None) for row in found]
+
+    # the keeper's own entries
+
+    def journal(self, tank: str | None, from_ms: int, to_ms: int) -> list[JournalEntry]:
+        """Entries with from_ms <= at_ms < to_ms, in order of time; of all tanks for None."""
+        return [entry for _, entry in self.numbered_journal(tank, from_ms, to_ms)]
+
+    def numbered_journal(
+        self, tank: str | None, from_ms: int, to_ms: int
+    ) -> list[tuple[int, JournalEntry]]:
+        """The same, each with the number `Store.amend_journal` knows it by."""
+        found = self._db.execute(
+            "SELECT id, tank, at_ms, deed, until_ms, detail FROM journal"
+            " WHERE at_ms >= ? AND at_ms < ? AND tank = ifnull(?, tank) ORDER BY at_ms, id",
+            (from_ms, to_ms, tank),
+        )
+        return [(row[0], entries.journal_entry(row[1:])) for row in found]
+
+    def plans(self, tank: str) -> list[Plan]:
+        """The tank's plans, in order of their start."""
+        found = self._db.execute(
+            "SELECT tank, quantity, steps FROM plans WHERE tank = ? ORDER BY start_ms, quantity",
+            (tank,),
+        )
+        return [plan_of(*row) for row in found]
+
+    # the store itself
+
+    def counts(self) -> dict[str, int]:
+        """Rows in each table; and every tally, such as `contradicted`, by its name."""
+        db = self._db
+        with opening.snapshot(db):
+            tables = {
+                table: db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]  # noqa: S608
+                for table in TABLES
+            }
+            return tables | dict(db.execute("SELECT name, n FROM tallies"))
+
+
+def _receipt(row: tuple[str, int, str, str, int]) -> Receipt:
+    notice, at_ms, outcome, reason, attempt = row
+    return Receipt(
+        notice=notice, at_ms=at_ms, outcome=Outcome(outcome), reason=reason, attempt=attempt
+    )

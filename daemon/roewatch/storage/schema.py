@@ -1,0 +1,104 @@
+"""The schema of the store's file, and the numbered steps that bring an older file up to it."""
+
+import sqlite3
+from pathlib import Path
+
+from roewatch.storage.trouble import DamagedStoreError, NewerStoreError, StoreError
+
+APPLICATION = 0x524F4557  # "ROEW", so that `file` and restore can tell ours from another database
+
+_FIRST = """
+CREATE TABLE probes (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
+
+-- raw: whole ten-thousandths, or the float itself (see cell.py); flag: 1 takes no byte at all
+CREATE TABLE hot (
+    probe INTEGER NOT NULL, at_ms INTEGER NOT NULL, raw NOT NULL, flag INTEGER NOT NULL,
+    PRIMARY KEY (probe, at_ms)
+) WITHOUT ROWID;
+
+CREATE TABLE states (key TEXT PRIMARY KEY, body TEXT NOT NULL) STRICT;
+CREATE TABLE tallies (name TEXT PRIMARY KEY, n INTEGER NOT NULL) STRICT;
+
+CREATE TABLE alarms (
+    number INTEGER PRIMARY KEY, key TEXT NOT NULL, episode INTEGER NOT NULL, tank TEXT NOT NULL,
+    state TEXT NOT NULL, raised_ms INTEGER NOT NULL, body TEXT NOT NULL
+) STRICT;
+CREATE INDEX alarms_by_key ON alarms (key, episode);
+CREATE INDEX alarms_by_tank ON alarms (tank, raised_ms);
+CREATE INDEX alarms_by_time ON alarms (raised_ms);
+CREATE INDEX alarms_open ON alarms (number) WHERE state <> 'normal';
+
+CREATE TABLE changes (
+    id INTEGER PRIMARY KEY, number INTEGER NOT NULL, at_ms INTEGER NOT NULL, before TEXT NOT NULL,
+    body TEXT NOT NULL, UNIQUE (number, at_ms, before, body)
+) STRICT;
+
+-- next_ms: when it is due (again); NULL once it is finished
+CREATE TABLE notices (
+    id TEXT PRIMARY KEY, rank INTEGER NOT NULL, due_ms INTEGER NOT NULL, next_ms INTEGER,
+    attempts INTEGER NOT NULL DEFAULT 0, body TEXT NOT NULL
+) STRICT;
+CREATE INDEX notices_due ON notices (rank, due_ms) WHERE next_ms IS NOT NULL;
+CREATE TABLE told (
+    number INTEGER NOT NULL, notice TEXT NOT NULL, PRIMARY KEY (number, notice)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE receipts (
+    id INTEGER PRIMARY KEY, notice TEXT NOT NULL REFERENCES notices (id), at_ms INTEGER NOT NULL,
+    outcome TEXT NOT NULL, reason TEXT NOT NULL, attempt INTEGER NOT NULL
+) STRICT;
+CREATE INDEX receipts_by_notice ON receipts (notice);
+
+CREATE TABLE journal (
+    id INTEGER PRIMARY KEY, tank TEXT NOT NULL, at_ms INTEGER NOT NULL, deed TEXT NOT NULL,
+    until_ms INTEGER, detail TEXT NOT NULL, UNIQUE (tank, at_ms, deed, detail)
+) STRICT;
+CREATE INDEX journal_by_time ON journal (at_ms);
+
+CREATE TABLE plans (
+    tank TEXT NOT NULL, quantity TEXT NOT NULL, start_ms INTEGER NOT NULL, steps TEXT NOT NULL,
+    PRIMARY KEY (tank, quantity, start_ms)
+) STRICT;
+"""
+
+STEPS: tuple[str, ...] = (_FIRST,)
+"""Step n brings schema n-1 to n. Only ever added to: a file in the field remembers its number."""
+
+NEWEST = len(STEPS)
+
+TABLES = (
+    "probes", "hot", "states", "tallies", "alarms", "changes", "notices", "told", "receipts",
+    "journal", "plans",
+)  # fmt: skip
+
+
+def schema_of(connection: sqlite3.Connection, path: Path) -> int:
+    """The file's schema number; 0 for a file with nothing in it.
+
+    Raises NewerStoreError past `NEWEST`, StoreError for another program's database,
+    DamagedStoreError if the file is not a database.
+    """
+    try:
+        (number,) = connection.execute("PRAGMA user_version").fetchone()
+        (application,) = connection.execute("PRAGMA application_id").fetchone()
+        (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except sqlite3.DatabaseError as error:
+        raise DamagedStoreError(f"{path}: not readable as a store ({error})") from error
+    if application != APPLICATION and tables:
+        raise StoreError(f"{path}: another program's database; name a file of its own in [storage]")
+    if number > NEWEST:
+        raise NewerStoreError(
+            f"{path}: schema {number}, but this program knows only up to {NEWEST}; install the "
+            "newer program again, or restore a backup made before the update"
+        )
+    return int(number)
+
+
+def migrate(connection: sqlite3.Connection, path: Path) -> int:
+    """Bring the file up to `NEWEST`, one transaction a step; returns how many steps were taken."""
+    found = schema_of(connection, path)
+    for number, step in enumerate(STEPS[found:], start=found + 1):
+        connection.executescript(
+            f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION}; {step}"
+            f"; PRAGMA user_version = {number}; COMMIT;"
+        )
+    return NEWEST - found

@@ -1,0 +1,233 @@
+"""The store: the one writer of everything that must survive the daemon.
+
+Durability: write-ahead log with `synchronous=FULL`, so each commit has been through fsync when
+`keep` returns. What `keep` has returned for survives the death of the process, and of the machine
+as far as its disk tells the truth about fsync.
+"""
+
+import heapq
+import os
+import sqlite3
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from operator import itemgetter
+from pathlib import Path
+
+from roewatch.alarms.alarm import Alarm
+from roewatch.alarms.notice import Notice, Receipt
+from roewatch.breeding.plan import Plan
+from roewatch.room.journal import JournalEntry
+from roewatch.room.reading import Flagged, Reading
+from roewatch.storage import entries, opening
+from roewatch.storage.cell import cell_of, raw_of
+from roewatch.storage.kept import Kept
+from roewatch.storage.ledger import notice_of
+from roewatch.storage.schema import migrate
+from roewatch.storage.trouble import FullStoreError
+
+_LATEST_MS = 2**43  # year 2248; past it a moment is a broken clock, and the day keys end
+_BY_PROBE_AND_TIME = itemgetter(0, 1)
+_BY_TIME_AND_PROBE = itemgetter(1, 0)
+_CHUNKED = 100_000  # readings held at once while all probes are merged
+
+
+class Store:
+    """One per file, and only ever used by the thread that opened it."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection, lock: int) -> None:
+        self.path = path
+        self._db = connection
+        self._lock = lock
+        self._thread = threading.get_ident()
+        self._ids: dict[str, int] = dict(connection.execute("SELECT name, id FROM probes"))
+        self.fully_checked = False
+
+    @staticmethod
+    def open(path: Path, *, check_ms: int = 1000) -> "Store":
+        """Open or start the store at `path`, bringing an older file up to date.
+
+        check_ms: the longest the soundness check may hold up the start; `fully_checked` tells
+        whether it got through. Raises BusyStoreError, NewerStoreError, DamagedStoreError, or
+        StoreError for anything else about the file.
+        """
+        path.parent.mkdir(parents=True, exist_ok=True)
+        lock = opening.lock_of(path)
+        try:
+            connection = opening.writing(path)
+            try:
+                migrate(connection, path)
+                checked = opening.check_sound(connection, path, check_ms)
+                store = Store(path, connection, lock)
+            except BaseException:
+                connection.close()
+                raise
+        except BaseException:
+            os.close(lock)
+            raise
+        store.fully_checked = checked
+        return store
+
+    def close(self) -> None:
+        """Let go of the file. Everything `keep` returned for is already on disk."""
+        self._own()
+        self._db.close()
+        os.close(self._lock)
+
+    def _own(self) -> None:
+        if threading.get_ident() != self._thread:
+            raise RuntimeError("the store belongs to the thread that opened it; hand it the work")
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self._own()
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            yield
+            self._db.execute("COMMIT")
+        except BaseException as error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            # ids given out inside the transaction are gone with it
+            self._ids = dict(self._db.execute("SELECT name, id FROM probes"))
+            if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL:
+                raise FullStoreError(
+                    f"{self.path}: the disk is full, so nothing of this was kept; free some space"
+                ) from error
+            raise
+
+    def keep(self, kept: Kept) -> int:
+        """Keep all of `kept` in one transaction; returns how many readings were new.
+
+        Raises ValueError for a reading no probe can have sent (not finite, before 1970 or past
+        2248), FullStoreError when the disk is full; then nothing of `kept` is kept.
+        """
+        with self._transaction():
+            new = self._keep_readings(kept.readings)
+            self._revise(kept.revised)
+            entries.keep_states(self._db, kept.states)
+            entries.keep_alarms(self._db, kept.alarms, kept.changes)
+            entries.keep_notices(self._db, kept.notices)
+            entries.keep_receipts(self._db, kept.receipts)
+            entries.keep_journal(self._db, kept.journal)
+            entries.keep_plans(self._db, kept.plans)
+        return new
+
+    def _probe_id(self, name: str) -> int:
+        found = self._ids.get(name)
+        if found is None:
+            self._db.execute("INSERT INTO probes (name) VALUES (?)", (name,))
+            (found,) = self._db.execute("SELECT last_insert_rowid()").fetchone()
+            self._ids[name] = found
+        return found
+
+    def _rows(self, readings: Sequence[Flagged]) -> list[tuple[int, int, int | float, int]]:
+        rows = []
+        for probe, at_ms, raw, _, flag in readings:
+            if not 0 <= at_ms < _LATEST_MS:
+                raise ValueError(f"probe {probe}: moment {at_ms} ms is no time a tank was measured")
+            # int(): sqlite3 takes an exact int several times faster than an enumeration's member
+            rows.append((self._probe_id(probe), at_ms, cell_of(raw), int(flag)))
+        # neighbours in the table are written together; stable, so that the first of two wins
+        rows.sort(key=_BY_PROBE_AND_TIME)
+        return rows
+
+    def _keep_readings(self, readings: Sequence[Flagged]) -> int:
+        rows = self._rows(readings)
+        before = self._db.total_changes
+        self._db.executemany("INSERT OR IGNORE INTO hot VALUES (?, ?, ?, ?)", rows)
+        new = self._db.total_changes - before
+        if new < len(rows):
+            self._count("contradicted", self._contradicted(rows))
+        return new
+
+    def _contradicted(self, rows: Sequence[tuple[int, int, int | float, int]]) -> int:
+        """How many of `rows` say another number than the one kept for their moment."""
+        query = "SELECT raw FROM hot WHERE probe = ? AND at_ms = ?"
+        return sum(self._db.execute(query, row[:2]).fetchone()[0] != row[2] for row in rows)
+
+    def _count(self, name: str, n: int) -> None:
+        if n:
+            self._db.execute(
+                "INSERT INTO tallies VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET n = n + ?",
+                (name, n, n),
+            )
+
+    def _revise(self, revised: Sequence[Flagged]) -> None:
+        self._db.executemany(
+            "UPDATE hot SET flag = ? WHERE probe = ? AND at_ms = ?",
+            [(int(r.flag), self._probe_id(r.probe), r.at_ms) for r in revised],
+        )
+
+    # alarms and notices
+
+    def states(self) -> dict[str, str]:
+        """What judging and alarms remembered, by key."""
+        self._own()
+        return dict(self._db.execute("SELECT key, body FROM states"))
+
+    def open_alarms(self) -> list[Alarm]:
+        """Alarms in any state but normal, by number."""
+        self._own()
+        return entries.alarms(self._db, "state <> 'normal' ORDER BY number")
+
+    def next_alarm_number(self) -> int:
+        """One past the highest number ever given."""
+        self._own()
+        (highest,) = self._db.execute("SELECT max(number) FROM alarms").fetchone()
+        return (highest or 0) + 1
+
+    def episodes(self) -> dict[str, int]:
+        """How many times each key has been raised."""
+        self._own()
+        return dict(self._db.execute("SELECT key, max(episode) FROM alarms GROUP BY key"))
+
+    def due_notices(self, now_ms: int, limit: int = 100) -> list[tuple[Notice, int]]:
+        """Unfinished notices due by `now_ms`, most urgent first, with the attempts made so far."""
+        self._own()
+        found = self._db.execute(
+            "SELECT body, attempts FROM notices WHERE next_ms <= ? ORDER BY rank, due_ms, id"
+            " LIMIT ?",
+            (now_ms, limit),
+        )
+        return [(notice_of(body), attempts) for body, attempts in found]
+
+    def record(self, receipt: Receipt, next_due_ms: int | None) -> None:
+        """Keep what came of one attempt; `next_due_ms` None when the notice is finished."""
+        self.keep(Kept(receipts=((receipt, next_due_ms),)))
+
+    # what the keeper may put right afterwards
+
+    def amend_journal(self, number: int, entry: JournalEntry | None) -> bool:
+        """Replace the journal entry of that number, or strike it; False if there is none."""
+        with self._transaction():
+            return entries.amend_journal(self._db, number, entry)
+
+    def drop_plan(self, plan: Plan) -> bool:
+        """Forget the plan of the same tank, quantity and start; False if there is none."""
+        with self._transaction():
+            return entries.drop_plan(self._db, plan)
+
+    # reading back
+
+    def kept_after(self, positions: Mapping[str, int]) -> Iterator[Reading]:
+        """Readings later than their probe's position, in order of (at_ms, probe).
+
+        positions: by probe; a probe without one is read from its first reading. For judging again
+        after a crash. Memory does not grow with the number of readings, and `keep` may be called
+        while this is being read.
+        """
+        self._own()
+        chunk = max(16, _CHUNKED // max(1, len(self._ids)))
+        later = (
+            self._later(name, id_, positions.get(name, -1), chunk)
+            for name, id_ in self._ids.items()
+        )
+        return heapq.merge(*later, key=_BY_TIME_AND_PROBE)
+
+    def _later(self, name: str, id_: int, after_ms: int, chunk: int) -> Iterator[Reading]:
+        query = "SELECT at_ms, raw FROM hot WHERE probe = ? AND at_ms > ? ORDER BY at_ms LIMIT ?"
+        while rows := self._db.execute(query, (id_, after_ms, chunk)).fetchall():
+            for at_ms, cell in rows:
+                yield Reading(name, at_ms, raw_of(cell))
+            after_ms = rows[-1][0]
