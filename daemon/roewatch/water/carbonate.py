@@ -218,8 +218,9 @@ def closed(*, alkalinity: float, dic: float, celsius: float, ions: Ions) -> Bala
     """The balance of water that has had no time to trade CO2 with the air.
 
     alkalinity: meq/L, -20 to 60; negative for over-acidified water. dic: mmol/L, 0-100.
-    celsius: 0-50. ions: `Ions`. Raises RefusedError outside these, beyond 100 mmol/L ionic strength, or
-    where no pH between 1 and 12 fits. Source: `equilibrium.constants`; Davies activities.
+    celsius: 0-50. ions: `Ions`. Raises RefusedError outside these, beyond 100 mmol/L of ionic
+    strength, or where no pH between 1 and 12 fits.
+    Source: `equilibrium.constants`; activities by Davies.
     """
     within(alkalinity, -20.0, 60.0, what="alkalinity", unit="meq/L")
     within(dic, 0.0, 100.0, what="dissolved carbon", unit="mmol/L")
@@ -291,3 +292,39 @@ def _refuse_unreadable(ph: float, alk: float, found: _Speciation) -> None:
             "dissolved CO2. Let the sample stand with air stone for a day and give the CO2 of "
             "the air instead."
         )
+
+
+def alkalinity_for_aired_ph(*, ph: float, pco2: float, celsius: float, ions: Ions) -> float:
+    """Alkalinity, meq/L, that water at rest with air of `pco2` µatm has at this pH.
+
+    ph: 2-11.5. The ions count only through activity and pairs. Others, errors as `aired`.
+    """
+    within(pco2, 1.0, 100_000.0, what="CO2 of the air", unit="µatm")
+    gas = equilibrium.constants(celsius).co2_gas * pco2 * 1e-6
+    return _alkalinity_at(ph, celsius, ions, lambda _c, _a, _acid, g0: gas / g0)
+
+
+def alkalinity_for_closed_ph(*, ph: float, dic: float, celsius: float, ions: Ions) -> float:
+    """Alkalinity, meq/L, that water holding `dic` mmol/L of carbon has at this pH.
+
+    ph: 2-11.5. Others, errors as `closed`.
+    """
+    within(dic, 0.0, 100.0, what="dissolved carbon", unit="mmol/L")
+    carbon = dic / 1000.0
+    return _alkalinity_at(ph, celsius, ions, lambda per_carbon, _a, _acid, _g0: carbon / per_carbon)
+
+
+def _alkalinity_at(ph: float, celsius: float, ions: Ions, rule: _CarbonRule) -> float:
+    within(ph, 2.0, 11.5, what="pH")
+    k = equilibrium.constants(celsius)
+    totals = _totals(ions)
+    strength = max(0.5 * (totals.spectators + 4.0 * (sum(totals[:3]))), 1e-7)
+    for _ in range(60):
+        used = min(strength, 2.0 * equilibrium.STRONGEST)
+        log_g1 = equilibrium.log_activity(used, k.davies_a)
+        found = _speciate(ph, k, log_g1, used, totals, rule)
+        before, strength = strength, 0.5 * found.charge_squares
+        if abs(strength - before) <= 1e-7 * strength + 1e-12:
+            break
+    _balance(ph, found, strength, k, celsius, found.alkalinity * 1000.0)  # refuses brine
+    return found.alkalinity * 1000.0

@@ -131,7 +131,9 @@ def estimated(balance: Balance, ions: Ions) -> float:
     """Conductivity at 25 °C, µS/cm, reckoned from what is dissolved; good to about 5 %.
 
     Range: ionic strength to 30 mmol/L. Source: limiting conductances of the CRC Handbook with the
-    Robinson-Stokes form of Onsager's law for each ion. Raises RefusedError for stronger water.
+    Robinson-Stokes form of Onsager's law for each ion; for double charges the
+    drag of the ion cloud is taken to grow with the charge squared (ours, held against PHREEQC).
+    Raises RefusedError for stronger water.
     """
     within(balance.ionic_strength, 0.0, 30.0, what="ionic strength", unit="mmol/L")
     h = 1000.0 * 10.0**-balance.ph
@@ -142,10 +144,10 @@ def estimated(balance: Balance, ions: Ions) -> float:
         "hydrogen": h, "hydroxide": 1e-8 / h,
     }  # fmt: skip
     root = (balance.ionic_strength / 1000.0) ** 0.5
-    slowed = root / (1.0 + 1.3 * root)
+    slowed = root / (1.0 + root)
     total = 0.0
     for name, amount in amounts.items():
         limiting, charge = _LIMITING[name]
-        per_equivalent = limiting - (0.2300 * charge * limiting + 30.3 * charge) * slowed
+        per_equivalent = limiting - (0.2300 * charge**2 * limiting + 30.3 * charge) * slowed
         total += amount * charge * per_equivalent
     return total
