@@ -1,0 +1,48 @@
+"""Advice: what is not wrong in the settings but unwise; said by `check`, never a reason to stop."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from pydantic import BaseModel
+
+from roewatch.service.settings.document import Document, SettingsFault
+from roewatch.service.settings.sections import BrokerSettings, WebSettings
+
+_AT_HOME = frozenset({"127.0.0.1", "::1", "localhost"})
+
+
+def advice_on(
+    document: Document,
+    entries: Mapping[str, Sequence[tuple[int, Any]]],
+    sections: Mapping[str, BaseModel],
+) -> Iterator[SettingsFault]:
+    """What a careful colleague would say of these settings."""
+    probed = {probe.tank for _, probe in entries["probe"]}
+    for index, tank in entries["tank"]:
+        if tank.id not in probed:
+            yield document.placed(
+                ("tank", index), "no probe watches this tank", "Add a [[probe]] for it"
+            )
+    if not entries["contact"]:
+        yield document.placed(
+            ("contact",), "nobody would be told of an alarm", "Add a [[contact]] with a way"
+        )
+    broker = sections["broker"]
+    if isinstance(broker, BrokerSettings) and broker.host not in _AT_HOME:
+        if not broker.username:
+            yield document.placed(
+                ("broker", "host"),
+                "the broker is asked without a password",
+                "Add username = and password_file =, and a password to the broker",
+            )
+        elif not broker.tls:
+            yield document.placed(
+                ("broker", "tls"), "the password crosses the network in the clear", "Use TLS"
+            )
+    web = sections["web"]
+    if isinstance(web, WebSettings) and web.host not in _AT_HOME and not web.address:
+        yield document.placed(
+            ("web", "address"),
+            f"notices would link to {web.base}, which a phone may not reach",
+            "Add address = with the name the phone knows",
+        )

@@ -1,0 +1,135 @@
+"""Sections: the parts of `room.toml` that stand once, with every default."""
+
+from urllib.parse import urlsplit
+
+from pydantic import Field, field_validator
+
+from roewatch.room.moment import DAY_MS, MINUTE_MS, SECOND_MS
+from roewatch.service.settings.written import (
+    Id,
+    Port,
+    SecretText,
+    Section,
+    SpanMs,
+    Zone,
+    span_written,
+)
+
+
+class RoomSettings(Section):
+    """`[room]`. id: how stores and topics name it. species_dir: beside the settings file."""
+
+    name: str = Field(min_length=1, max_length=80, examples=["The Boathouse"])
+    id: Id = Field(default="room", examples=["boathouse"])
+    timezone: Zone = Field(examples=["Europe/Tallinn"])
+    species_dir: str = Field(default="species", examples=["species"])
+
+
+class BrokerSettings(Section):
+    """`[broker]`: the MQTT server the probes speak to."""
+
+    host: str = Field(default="127.0.0.1", min_length=1, examples=["127.0.0.1"])
+    port: Port = Field(default=1883, examples=[1883])
+    username: str = Field(default="", examples=["roewatch"])
+    password: SecretText | None = None
+    password_file: str = Field(default="", examples=["broker-password"])
+    tls: bool = Field(default=False, examples=[True])
+    ca_file: str = Field(default="", examples=["broker-ca.pem"])
+    client_id: str = Field(default="", max_length=120, examples=["roewatch-boathouse"])
+    keepalive: SpanMs = Field(default=30 * SECOND_MS, ge=SECOND_MS, examples=["30 s"])
+
+
+class StorageSettings(Section):
+    """`[storage]`. keep: 0 means for ever. The rest as in design: hot days, then packed ones."""
+
+    path: str = Field(default="roewatch.sqlite", min_length=1, examples=["roewatch.sqlite"])
+    hot: SpanMs = Field(default=2 * DAY_MS, ge=DAY_MS, examples=["2 d"])
+    keep: str = Field(default="for ever", examples=["for ever"])
+    least_free_mb: int = Field(default=500, ge=10, examples=[500])
+
+    @field_validator("keep")
+    @classmethod
+    def _keep(cls, value: str) -> str:
+        keep_ms_of(value)
+        return value
+
+    @property
+    def keep_ms(self) -> int | None:
+        """How long raw readings are kept; None for ever."""
+        return keep_ms_of(self.keep)
+
+
+def keep_ms_of(text: str) -> int | None:
+    """The span after which raw readings go, or None for ever. Raises ValueError."""
+    if text.strip() in {"for ever", "forever"}:
+        return None
+    keep_ms = span_written(text)
+    if keep_ms < 7 * DAY_MS:
+        raise ValueError("shorter than a week of graphs; write 7 d or more, or for ever")
+    return keep_ms
+
+
+class MirrorSettings(Section):
+    """`[mirror]`: an InfluxDB 2, or any store that speaks its write protocol."""
+
+    enabled: bool = Field(default=False, examples=[True])
+    url: str = Field(default="http://127.0.0.1:8086", examples=["http://127.0.0.1:8086"])
+    token: SecretText | None = None
+    token_file: str = Field(default="", examples=["mirror-token"])
+    org: str = Field(default="fish", examples=["fish"])
+    bucket: str = Field(default="readings", min_length=1, examples=["readings"])
+    overlap: SpanMs = Field(default=2 * MINUTE_MS, examples=["2 min"])
+    every: SpanMs = Field(default=10 * SECOND_MS, ge=SECOND_MS, examples=["10 s"])
+
+    @field_validator("url")
+    @classmethod
+    def _url(cls, value: str) -> str:
+        return web_address(value)
+
+
+class WebSettings(Section):
+    """`[web]`: the pages. address: what notices link to; empty for http://host:port."""
+
+    host: str = Field(default="127.0.0.1", min_length=1, examples=["127.0.0.1"])
+    port: Port = Field(default=8420, examples=[8420])
+    address: str = Field(default="", examples=["http://boathouse.lan:8420"])
+
+    @field_validator("address")
+    @classmethod
+    def _address(cls, value: str) -> str:
+        return web_address(value).rstrip("/") if value else value
+
+    @property
+    def base(self) -> str:
+        """The address pages are reached at, without a slash at the end."""
+        return self.address or f"http://{self.host}:{self.port}"
+
+
+class HeartbeatSettings(Section):
+    """`[heartbeat]`: an address asked regularly, so that another machine misses us when we die."""
+
+    url: SecretText | None = None
+    url_file: str = Field(default="", examples=["heartbeat-url"])
+    every: SpanMs = Field(default=5 * MINUTE_MS, ge=10 * SECOND_MS, examples=["5 min"])
+
+    @field_validator("url")
+    @classmethod
+    def _url(cls, value: SecretText | None) -> SecretText | None:
+        if value is not None:
+            web_address(value.get_secret_value(), secret=True)
+        return value
+
+
+def web_address(value: str, *, secret: bool = False) -> str:
+    """`value` if it is an http or https address with a host. Raises ValueError."""
+    shown = "the address" if secret else repr(value[:80])
+    try:
+        parts = urlsplit(value)
+        host, _ = parts.hostname, parts.port
+    except ValueError:
+        raise ValueError(
+            f"{shown} is no web address; write it like http://127.0.0.1:8086"
+        ) from None
+    if parts.scheme not in {"http", "https"} or not host:
+        raise ValueError(f"{shown} is no web address; write it like http://127.0.0.1:8086")
+    return value

@@ -1,0 +1,78 @@
+"""The setup: everything the daemon is built from, checked and resolved."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from roewatch.alarms.contact import Contact
+from roewatch.intake.binding import Binding
+from roewatch.judging.limits import Limits
+from roewatch.room.fault import Fault
+from roewatch.room.species import SpeciesSheet
+from roewatch.room.stage import Stage
+from roewatch.room.tank import Room, Tank
+from roewatch.room.window import Basis
+from roewatch.service.settings.entries import TankEntry
+from roewatch.service.settings.sections import (
+    BrokerSettings,
+    HeartbeatSettings,
+    MirrorSettings,
+    WebSettings,
+)
+from roewatch.service.settings.tanks import tank_of
+from roewatch.service.settings.written import SecretText
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Storage:
+    """Where readings are kept. keep_ms: None for ever."""
+
+    path: Path
+    hot_ms: int
+    keep_ms: int | None
+    least_free_mb: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaySettings:
+    """One way to one contact. name: `<contact>/<way>` is unique, `way` alone is not."""
+
+    contact: str
+    name: str
+    url: SecretText
+    timeout_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """One room's settings, whole and faultless.
+
+    advice: what is not wrong but unwise. entries: the tanks as written, so that a change of
+    stage can be resolved again. sources: how many numbers of each sheet stand on which basis.
+    files: every file that was read.
+    """
+
+    room: Room
+    bindings: tuple[Binding, ...]
+    broker: BrokerSettings
+    storage: Storage
+    mirror: MirrorSettings
+    web: WebSettings
+    heartbeat: HeartbeatSettings
+    limits: Limits
+    contacts: tuple[Contact, ...]
+    ways: tuple[WaySettings, ...]
+    species: Mapping[str, SpeciesSheet]
+    entries: Mapping[str, TankEntry]
+    sources: Mapping[str, Counter[Basis]]
+    advice: tuple[Fault, ...]
+    files: tuple[Path, ...]
+
+    def tank_in(self, tank_id: str, stage: Stage) -> Tank:
+        """The tank as it would be in `stage`: the sheet's windows for it, the keeper's over them.
+
+        Raises KeyError for a tank there is not.
+        """
+        entry = self.entries[tank_id]
+        return tank_of(entry, self.species.get(entry.species), stage)
