@@ -1,5 +1,6 @@
 """A binding: how the messages on one topic become the readings of one probe."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -32,3 +33,11 @@ class Binding:
     time_pointer: str = ""
     name: str = ""
     unit: str = ""
+
+
+def by_topic(bindings: Iterable[Binding]) -> dict[str, tuple[Binding, ...]]:
+    """The bindings of each topic, in the order given: what `decode` is called with."""
+    found: dict[str, list[Binding]] = {}
+    for binding in bindings:
+        found.setdefault(binding.topic, []).append(binding)
+    return {topic: tuple(several) for topic, several in found.items()}

@@ -1,0 +1,205 @@
+"""Decoding: one message becomes readings, and a count of what could not be read."""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from roewatch.intake.binding import Binding, Format
+from roewatch.intake.document import document
+from roewatch.intake.entry import Entry, of_json, of_plain, of_senml
+from roewatch.intake.example import example
+from roewatch.intake.own_time import believable
+from roewatch.intake.senml import Record, resolved
+from roewatch.intake.written import UnreadableError, factor_and_offset, finite, plain
+from roewatch.room.moment import iso
+
+LARGEST = 1 << 20
+"""Bytes a payload may have (1 MiB): some weeks of one probe in one batch."""
+
+_YEAR_10000_MS = 253_402_300_800_000
+
+
+class Decoded(NamedTuple):
+    """One reading as it came. raw: in the quantity's kept unit, before calibration.
+
+    own_time: `at_ms` is the payload's own; else it is the arrival, or counted from it.
+    """
+
+    probe: str
+    at_ms: int
+    raw: float
+    own_time: bool
+
+
+class Refused(NamedTuple):
+    """What could not be read in one message for one probe, and why.
+
+    example: the payload, quoted, shortened and printable.
+    """
+
+    topic: str
+    why: str
+    example: str
+
+
+def decode(
+    topic: str,
+    payload: bytes,
+    bindings: Sequence[Binding],
+    *,
+    arrival_ms: int,
+    retained: bool,
+) -> tuple[list[Decoded], list[Refused]]:
+    """The readings in one message, and at most one refusal for each binding. Never raises.
+
+    bindings: those of this topic (`binding.by_topic`). A binding gets its good numbers even when
+    others in the same message are refused. Of several numbers for one moment the first is kept.
+    When an own time is not believable (`own_time.believable`) and the message holds just this one
+    number, the number is kept at its arrival and the time is what is refused; in a batch, nothing
+    says where such a number belongs, so it is refused itself.
+    A retained message is old news: what has no own time in it is dropped, and is not refused; both
+    lists are then empty, which is how the caller can count it.
+    """
+    if not bindings:
+        return [], [Refused(topic, "no probe is bound to this topic", example(payload))]
+    if len(payload) > LARGEST:
+        why = f"larger than {LARGEST} bytes; send the batch in parts"
+        return [], [Refused(topic, why, example(payload))]
+    message = _Message(payload)
+    decoded: list[Decoded] = []
+    troubles: list[str] = []
+    absent: list[str] = []
+    for binding in bindings:
+        try:
+            entries = message.entries(binding, arrival_ms)
+        except _AbsentError as error:
+            absent.append(f"{binding.probe}: {error}")
+        except UnreadableError as error:
+            troubles.append(f"{binding.probe}: {error}")
+        else:
+            placed, trouble = _placed(entries, binding, arrival_ms, retained)
+            decoded += placed
+            if trouble:
+                troubles.append(f"{binding.probe}: {trouble}")
+    if len(absent) == len(bindings):
+        # packs of a gateway carry now these, now those; one that is nobody's is refused
+        troubles += absent
+    if not troubles:
+        return decoded, []
+    shown = example(payload)
+    return decoded, [Refused(topic, why, shown) for why in troubles]
+
+
+class _AbsentError(UnreadableError):
+    """A SenML pack has no record for this binding."""
+
+
+class _Message:
+    """One payload, read in each format at most once however many probes share its topic."""
+
+    def __init__(self, payload: bytes) -> None:
+        self._payload = payload
+        self._document: object = None
+        self._records: list[Record] | None = None
+        self._why = ""
+
+    def entries(self, binding: Binding, arrival_ms: int) -> list[Entry]:
+        """Raises UnreadableError; the same trouble again for the next binding."""
+        if binding.format is Format.PLAIN:
+            return of_plain(plain(self._payload), binding)
+        self._read()
+        if binding.format is Format.JSON:
+            return of_json(self._document, binding, arrival_ms)
+        if self._records is None:
+            self._records = resolved(self._document)
+        try:
+            return of_senml(self._records, binding)
+        except UnreadableError as error:
+            raise _AbsentError(str(error)) from error
+
+    def _read(self) -> None:
+        if self._why:
+            raise UnreadableError(self._why)
+        if self._document is None:
+            try:
+                self._document = document(self._payload)
+            except UnreadableError as error:
+                self._why = str(error)
+                raise
+
+
+class _UntimelyError(UnreadableError):
+    """An own time that cannot be believed or read; the number beside it may be good."""
+
+
+def _placed(
+    entries: list[Entry], binding: Binding, arrival_ms: int, retained: bool
+) -> tuple[list[Decoded], str]:
+    """The entries as readings, and the first trouble among them with how many more had any."""
+    troubles: list[str] = []
+    at: dict[int, Decoded] = {}
+    silent_on_time = sum(1 for entry in entries if _says_no_time(entry))
+    for entry in entries:
+        try:
+            raw = _kept(entry, binding)
+            when = _when(entry, arrival_ms, retained=retained, alone=silent_on_time == 1)
+        except _UntimelyError as error:
+            troubles.append(str(error))
+            if retained or len(entries) > 1:
+                continue
+            when = (arrival_ms, False)
+        except UnreadableError as error:
+            troubles.append(str(error))
+            continue
+        if when is None:
+            continue
+        reading = Decoded(binding.probe, when[0], raw, own_time=when[1])
+        first = at.setdefault(reading.at_ms, reading)
+        if first.raw != raw:
+            moment = iso(reading.at_ms)
+            troubles.append(f"two numbers for {moment}: {first.raw:g} is kept, {raw:g} is not")
+    if not troubles:
+        return list(at.values()), ""
+    many = f" (and {len(troubles) - 1} more in this message)" if len(troubles) > 1 else ""
+    return list(at.values()), troubles[0] + many
+
+
+def _says_no_time(entry: Entry) -> bool:
+    return entry.own_ms is None and not entry.time_trouble and not entry.shift_ms
+
+
+def _kept(entry: Entry, binding: Binding) -> float:
+    """The number in the kept unit. Raises UnreadableError if there is none, or it is not finite."""
+    if entry.trouble:
+        raise UnreadableError(entry.trouble)
+    factor, offset = factor_and_offset(binding.quantity, entry.unit)
+    return finite(entry.value * factor + offset)
+
+
+def _when(entry: Entry, arrival_ms: int, *, retained: bool, alone: bool) -> tuple[int, bool] | None:
+    """The moment of an entry and whether it is its own; None if it is old news without a time.
+
+    alone: no other number of the message leaves its time open.
+    Raises UnreadableError, or _UntimelyError when only the time is at fault.
+    """
+    if entry.time_trouble:
+        raise _UntimelyError(f"its own time {entry.time_trouble}")
+    if entry.own_ms is not None:
+        if believable(entry.own_ms, arrival_ms):
+            return entry.own_ms, True
+        raise _UntimelyError(
+            f"its own time {_shown(entry.own_ms)} is not believable; set its clock"
+        )
+    if retained:
+        return None
+    if not entry.shift_ms and not alone:
+        raise UnreadableError("several numbers and no time for each; give each its own time")
+    at_ms = arrival_ms + entry.shift_ms
+    if not believable(at_ms, arrival_ms):
+        raise UnreadableError(
+            f"measured {entry.shift_ms / 1000:g} s from now; no probe can know that"
+        )
+    return at_ms, False
+
+
+def _shown(own_ms: int) -> str:
+    return iso(own_ms) if 0 <= own_ms < _YEAR_10000_MS else f"{own_ms} ms"

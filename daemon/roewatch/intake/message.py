@@ -1,0 +1,91 @@
+"""A message: what the broker handed over, and the bounded queue it waits in to be judged."""
+
+import threading
+import time
+from collections import deque
+from typing import NamedTuple
+
+
+class Token(NamedTuple):
+    """What acknowledges a message. connection: counts links; another link's token is stale."""
+
+    mid: int
+    qos: int
+    connection: int
+
+
+class Message(NamedTuple):
+    """One message as it arrived. dup: the broker says it has sent it before."""
+
+    topic: str
+    payload: bytes
+    retained: bool
+    arrival_ms: int
+    token: Token
+    dup: bool = False
+
+
+class MessageQueue:
+    """Holds at most `limit` messages; when full, the thread that brings one waits for room.
+
+    Waiting holds back the broker through TCP, so nothing is dropped while the watch is busy.
+    """
+
+    def __init__(self, limit: int) -> None:
+        if limit < 1:
+            raise ValueError("a queue needs room for one message")
+        self._limit = limit
+        self._messages: deque[Message] = deque()
+        self._lock = threading.Lock()
+        self._filled = threading.Condition(self._lock)
+        self._emptied = threading.Condition(self._lock)
+        self._wanted = 0  # how many the watch waits for; 0 when it does not wait
+        self._closed = False
+
+    def __len__(self) -> int:
+        return len(self._messages)
+
+    def put(self, message: Message) -> bool:
+        """Whether it was taken: once closed, it is not, and the broker will send it again."""
+        with self._lock:
+            while len(self._messages) >= self._limit and not self._closed:
+                self._emptied.wait()
+            if self._closed:
+                return False
+            self._messages.append(message)
+            # not for every message: waking the watch costs more than the message itself
+            if 0 < self._wanted <= len(self._messages):
+                self._wanted = 0
+                self._filled.notify()
+            return True
+
+    def group(self, *, wait_s: float, limit: int, first_wait_s: float) -> list[Message]:
+        """Waits for a first message up to `first_wait_s`, then `wait_s` for more; oldest first.
+
+        Returns at once with `limit` of them, or when closed; empty if none came.
+        """
+        with self._lock:
+            self._await(1, first_wait_s)
+            if self._messages:
+                self._await(min(limit, self._limit), wait_s)
+            group = [self._messages.popleft() for _ in range(min(limit, len(self._messages)))]
+            self._emptied.notify()
+            return group
+
+    def _await(self, wanted: int, wait_s: float) -> None:
+        until = time.monotonic() + wait_s
+        while len(self._messages) < wanted and not self._closed:
+            left = until - time.monotonic()
+            if left <= 0:
+                break
+            self._wanted = wanted
+            self._filled.wait(left)
+        self._wanted = 0
+
+    def close(self) -> None:
+        """Lets everybody go who waits; what is still here was never acknowledged."""
+        with self._lock:
+            self._closed = True
+            self._messages.clear()
+            self._filled.notify_all()
+            self._emptied.notify_all()

@@ -1,0 +1,73 @@
+"""The queue between the network's thread and the watch: order, groups, bounds, and letting go."""
+
+import threading
+
+from roewatch.intake.message import Message, MessageQueue, Token
+
+
+def message(number: int) -> Message:
+    return Message("t", b"%d" % number, False, number, Token(number, 1, 1))
+
+
+def test_a_group_is_in_order_of_arrival_and_no_larger_than_asked() -> None:
+    queue = MessageQueue(10)
+    for number in range(5):
+        assert queue.put(message(number))
+    first = queue.group(wait_s=0, limit=3, first_wait_s=0)
+    rest = queue.group(wait_s=0, limit=3, first_wait_s=0)
+    assert [one.arrival_ms for one in first + rest] == [0, 1, 2, 3, 4]
+    assert len(first) == 3
+
+
+def test_an_empty_queue_gives_an_empty_group() -> None:
+    assert MessageQueue(10).group(wait_s=0, limit=3, first_wait_s=0) == []
+
+
+def test_a_waiting_watch_is_woken_by_the_first_message() -> None:
+    queue = MessageQueue(10)
+    late = threading.Timer(0.05, queue.put, [message(7)])
+    late.start()
+    group = queue.group(wait_s=0, limit=5, first_wait_s=30)
+    late.join()
+    assert [one.arrival_ms for one in group] == [7]
+
+
+def test_gathering_ends_as_soon_as_the_group_is_full() -> None:
+    queue = MessageQueue(100)
+    feeder = threading.Thread(target=lambda: [queue.put(message(number)) for number in range(50)])
+    feeder.start()
+    group = queue.group(wait_s=30, limit=50, first_wait_s=30)
+    feeder.join()
+    assert len(group) == 50
+
+
+def test_a_full_queue_holds_its_filler_back_and_loses_nothing() -> None:
+    queue = MessageQueue(3)
+    feeder = threading.Thread(target=lambda: [queue.put(message(number)) for number in range(20)])
+    feeder.start()
+    seen: list[int] = []
+    while len(seen) < 20:
+        group = queue.group(wait_s=0.01, limit=50, first_wait_s=5)
+        assert 0 < len(group) <= 3
+        seen += [one.arrival_ms for one in group]
+    feeder.join(5)
+    assert seen == list(range(20))
+
+
+def test_closing_frees_a_filler_that_waits_for_room() -> None:
+    queue = MessageQueue(1)
+    queue.put(message(0))
+    taken: list[bool] = []
+    feeder = threading.Thread(target=lambda: taken.append(queue.put(message(1))))
+    feeder.start()
+    queue.close()
+    feeder.join(5)
+    assert taken == [False]
+
+
+def test_closing_frees_a_watch_that_waits_for_messages() -> None:
+    queue = MessageQueue(1)
+    closer = threading.Timer(0.05, queue.close)
+    closer.start()
+    assert queue.group(wait_s=30, limit=5, first_wait_s=30) == []
+    closer.join()
