@@ -19,11 +19,10 @@ from roewatch.outbox.sender import Sender
 from roewatch.service.clock import Clock, WallClock
 from roewatch.service.deeds import Hands
 from roewatch.service.fold import TELLER_KEY, Fold
-from roewatch.service.live import LiveRoom
+from roewatch.service.live import LiveRoom, RoomRecords
 from roewatch.service.rounds import DELIVER_S, TICK_S, Rounds
 from roewatch.service.settings.load import Setup
 from roewatch.service.watch import Watch
-from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 from roewatch.views.app import app_of
 
@@ -38,7 +37,7 @@ class Parts:
 
     watch: Watch
     fold: Fold
-    records: Records
+    records: RoomRecords
 
 
 def fold_of(setup: Setup, store: Store, *, start_ms: int | None = None) -> Fold:
@@ -92,7 +91,7 @@ class Daemon:
                 heard=self._heard,
             )
             watch.start()
-            records = Records(setup.storage.path, setup.room)
+            records = RoomRecords(setup.storage.path, setup.room)
             stack.callback(records.close)
             self.parts = Parts(watch, fold, records)
 
@@ -128,7 +127,7 @@ class Daemon:
         stack.callback(rounds.stop)
 
     def _serve_pages(
-        self, stack: ExitStack, watch: Watch, records: Records, listener: Listener
+        self, stack: ExitStack, watch: Watch, records: RoomRecords, listener: Listener
     ) -> None:
         web = self._setup.web
         app = app_of(

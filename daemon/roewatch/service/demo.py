@@ -9,10 +9,6 @@ from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from roewatch_sim.boathouse import boathouse
-from roewatch_sim.publish import Publisher
-from roewatch_sim.room import Sample, SimRoom
-
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.notice import Notice
 from roewatch.breeding.plan import Plan, Step
@@ -24,8 +20,12 @@ from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo_broker import DemoBroker, free_port
 from roewatch.service.settings.load import Setup, load_setup
 from roewatch.service.settings.shipped import shipped_config
-from roewatch.storage.store import Kept, Store
+from roewatch.storage.kept import Kept
+from roewatch.storage.store import Store
+from roewatch_sim.boathouse import boathouse
 from roewatch_sim.fault import FaultKind, SimFault
+from roewatch_sim.publish import Publisher
+from roewatch_sim.room import Sample, SimRoom
 
 log = logging.getLogger(__name__)
 

@@ -16,7 +16,8 @@ from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.reading import Flagged, Reading
-from roewatch.storage.store import Kept, Store
+from roewatch.storage.kept import Kept
+from roewatch.storage.store import Store
 
 TELLER_KEY = "teller"
 SAVE_STATES_EVERY_MS = MINUTE_MS

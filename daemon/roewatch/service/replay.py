@@ -130,12 +130,10 @@ def replay(
             if finding.at_ms >= silent_until_ms:
                 yield from book.take(finding)
 
-    feed = heapq.merge(
-        ((entry.at_ms, 0, entry) for entry in journal),
-        ((reading.at_ms, 1, reading) for reading in readings),
-        key=lambda item: item[:2],
-    )
-    for count, (_, _, item) in enumerate(feed, start=1):
+    # the journal first, so that at one moment a deed comes before its echo in the water
+    lists: tuple[Sequence[Reading | JournalEntry], ...] = (journal, readings)
+    feed = heapq.merge(*lists, key=lambda item: item.at_ms)
+    for count, item in enumerate(feed, start=1):
         findings = judge.take(item).findings if isinstance(item, Reading) else judge.enter(item)
         if findings:
             yield from booked(findings)

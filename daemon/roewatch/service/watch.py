@@ -27,7 +27,8 @@ from roewatch.room.reading import Reading
 from roewatch.service.backlog import Backlog
 from roewatch.service.clock import Clock
 from roewatch.service.fold import Fold
-from roewatch.storage.store import Kept, Store
+from roewatch.storage.kept import Kept
+from roewatch.storage.store import Store
 
 log = logging.getLogger(__name__)
 
@@ -165,6 +166,11 @@ class Watch:
             errand()
 
     # -- errands, from any thread -----------------------------------------------------------
+
+    @property
+    def catching_up(self) -> bool:
+        """True while old readings drain from the broker's queue."""
+        return self._backlog.draining(self._clock.now_ms())
 
     def tick(self) -> None:
         """Let time pass in the fold."""

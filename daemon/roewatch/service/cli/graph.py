@@ -21,9 +21,9 @@ def graph(
     ] = None,
 ) -> None:
     """Draw a tank's quantity with its window, plan and events."""
+    from roewatch.service.live import RoomRecords  # noqa: PLC0415
     from roewatch.service.replay import quantity_named  # noqa: PLC0415
     from roewatch.service.settings.load import load_setup  # noqa: PLC0415
-    from roewatch.storage.reader import Records  # noqa: PLC0415
     from roewatch.views import chart, week  # noqa: PLC0415
 
     if out is not None and out.suffix not in {".svg", ".png"}:
@@ -35,7 +35,7 @@ def graph(
     except (ValueError, KeyError) as unknown:
         raise typer.BadParameter(str(unknown.args[0])) from None
     now_ms = WallClock().now_ms()
-    records = Records(setup.storage.path, setup.room)
+    records = RoomRecords(setup.storage.path, setup.room)
     try:
         drawn = chart.svg(
             week.chart_of(

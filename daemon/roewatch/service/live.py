@@ -1,0 +1,61 @@
+"""The live room: the running daemon as the pages see it."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from roewatch.intake.listener import Listener
+from roewatch.room.reading import Flagged
+from roewatch.room.tank import Probe, Room
+from roewatch.service.clock import Clock
+from roewatch.service.watch import Watch
+from roewatch.storage.reader import Records
+from roewatch.views.ports import LinkView, RefusedView
+
+
+class RoomRecords(Records):
+    """The records of one room, whose probes' calibrations the newest readings carry."""
+
+    def __init__(self, path: Path, room: Room) -> None:
+        super().__init__(path)
+        self._room = room
+
+    def latest(self, probes: Iterable[Probe] = ()) -> dict[str, Flagged]:
+        """The newest reading of each probe; calibrated as the room's settings say."""
+        return super().latest(tuple(probes) or self._room.probes)
+
+
+class LiveRoom:
+    """What is true now: the settings in force, the clock, the link, what could not be read."""
+
+    def __init__(self, room: Room, watch: Watch, listener: Listener, clock: Clock) -> None:
+        self._room = room
+        self._watch = watch
+        self._listener = listener
+        self._clock = clock
+
+    def room(self) -> Room:
+        """The room as the settings describe it."""
+        return self._room
+
+    def now_ms(self) -> int:
+        """The daemon's time."""
+        return self._clock.now_ms()
+
+    def link(self) -> LinkView:
+        """How the link to the broker stands."""
+        link = self._listener.link
+        if not link.connected:
+            return LinkView(word="cut off", since_ms=link.since_ms, why=link.why)
+        word = "catching up" if self._watch.catching_up else "live"
+        return LinkView(word=word, since_ms=link.since_ms)
+
+    def refused(self) -> Sequence[RefusedView]:
+        """What spoke and could not be understood, with one example a topic."""
+        return [
+            RefusedView(topic=entry.topic, count=entry.count, example=entry.example, why=entry.why)
+            for entry in self._watch.refusals.entries()
+        ]
+
+    def wait_change(self, last: int, timeout_s: float) -> int:
+        """Wait until something worth showing was kept since `last`."""
+        return self._watch.changed.wait(last, timeout_s)
