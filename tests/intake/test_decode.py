@@ -263,6 +263,16 @@ def test_the_example_is_short_and_cannot_forge_a_log_line() -> None:
     assert refused.example.isprintable()
 
 
+def test_what_a_sender_wrote_is_safe_to_print_in_the_reason_too() -> None:
+    names = bound(Format.SENML, name="a")
+    reason = why(r'[{"n":"x\ud800\n\u001b[31m","u":"Cel","v":1}]', names)
+    assert reason.isprintable()
+    reason.encode()
+    assert why([{"n": "a", "u": "x" * 5000, "v": 1}], names).isprintable()
+    padded = [{"n": "a", "u": "Cel" + " " * 5000, "v": 1}]
+    assert "no record in a unit of temperature" in why(padded, names)
+
+
 def test_a_number_that_overflows_in_the_kept_unit_is_refused() -> None:
     flow = bound(quantity=Quantity.FLOW)
     assert "finite" in why("9e307 m³/s", flow)

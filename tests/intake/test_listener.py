@@ -1,4 +1,4 @@
-"""The listener against a real Mosquitto: nothing acknowledged early, nothing lost, the link told."""
+"""The listener against a real Mosquitto: nothing acknowledged early, nothing lost."""
 
 import itertools
 import os

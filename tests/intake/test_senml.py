@@ -218,11 +218,11 @@ def test_a_gateways_pack_that_speaks_of_other_probes_only_is_refused_once_nobody
 
     assert refused(b'[{"bn":"g/","n":"a2","u":"Cel","v":24}]') == []
     assert refused(b'[{"bn":"g/","n":"a9","u":"Cel","v":24}]') == [
-        "a1: no record is named 'a1'; names here: g/a9",
-        "a2: no record is named 'a2'; names here: g/a9",
+        'a1: no record is named "a1"; names here: "g/a9"',
+        'a2: no record is named "a2"; names here: "g/a9"',
     ]
     assert refused(b'[{"bn":"g/","n":"a1","u":"%RH","v":24}]')[0].startswith(
-        "a1: no record in a unit of temperature; units here: %RH"
+        'a1: no record in a unit of temperature; units here: "%RH"'
     )
 
 

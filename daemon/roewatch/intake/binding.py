@@ -4,7 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from roewatch.room.quantity import Quantity
+from roewatch.intake.document import parts_of
+from roewatch.room.quantity import Quantity, conversion
 
 
 class Format(StrEnum):
@@ -23,6 +24,7 @@ class Binding:
     when it has none. name: the SenML record's resolved name, or its last path segment; empty when
     the pack carries this probe only. unit: what the payload is in when it does not say; empty
     means the kept unit.
+    Raises ValueError for a pointer that is none, and for a unit that does not measure `quantity`.
     """
 
     topic: str
@@ -33,6 +35,11 @@ class Binding:
     time_pointer: str = ""
     name: str = ""
     unit: str = ""
+
+    def __post_init__(self) -> None:
+        parts_of(self.pointer)
+        parts_of(self.time_pointer)
+        conversion(self.quantity, self.unit)
 
 
 def by_topic(bindings: Iterable[Binding]) -> dict[str, tuple[Binding, ...]]:

@@ -4,6 +4,7 @@ from typing import NamedTuple
 
 from roewatch.intake.binding import Binding
 from roewatch.intake.document import is_index, member, parts_of, said
+from roewatch.intake.example import example
 from roewatch.intake.own_time import own_ms_of
 from roewatch.intake.senml import ABSOLUTE_FROM_S, Record, named
 from roewatch.intake.written import UnreadableError, Written, as_float, factor_and_offset, written
@@ -97,10 +98,15 @@ def of_senml(records: list[Record], binding: Binding) -> list[Entry]:
     if entries:
         return entries
     if units:
-        seen = ", ".join(sorted(units)[:5])
+        seen = _listed(units)
         raise UnreadableError(f"no record in a unit of {binding.quantity}; units here: {seen}")
-    names = ", ".join(sorted({record.name for record in records})[:5]) or "none with a number"
-    raise UnreadableError(f"no record is named {binding.name!r}; names here: {names}")
+    names = _listed({record.name for record in records}) or "none with a number"
+    raise UnreadableError(f"no record is named {example(binding.name)}; names here: {names}")
+
+
+def _listed(words: set[str]) -> str:
+    """A few of them, safe to print: a sender may write anything into a name."""
+    return ", ".join(example(word, longest=40) for word in sorted(words)[:5])
 
 
 def _senml_entry(record: Record, unit: str) -> Entry:

@@ -76,9 +76,15 @@ def finite(value: float) -> float:
     return value
 
 
-@lru_cache(maxsize=1024)
 def factor_and_offset(quantity: Quantity, unit: str) -> tuple[float, float]:
     """`room.quantity.conversion`, remembered. Raises UnreadableError if it does not fit."""
+    if len(unit) > LONGEST:  # nor may a sender fill our memory with units
+        raise UnreadableError(f"a unit of {len(unit)} characters is none")
+    return _remembered(quantity, unit)
+
+
+@lru_cache(maxsize=1024)
+def _remembered(quantity: Quantity, unit: str) -> tuple[float, float]:
     try:
         return conversion(quantity, unit)
     except ValueError as error:
