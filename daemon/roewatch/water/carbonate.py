@@ -22,7 +22,7 @@ ROOM_UATM = 800.0
 CO2_G_MOL = 44.009
 
 _LOWEST_PH = 1.0
-_HIGHEST_PH = 12.0
+_HIGHEST_PH = 14.0
 _PH_STEP = 1e-9  # the root is good to this
 
 
@@ -219,7 +219,7 @@ def closed(*, alkalinity: float, dic: float, celsius: float, ions: Ions) -> Bala
 
     alkalinity: meq/L, -20 to 60; negative for over-acidified water. dic: mmol/L, 0-100.
     celsius: 0-50. ions: `Ions`. Raises RefusedError outside these, beyond 100 mmol/L of ionic
-    strength, or where no pH between 1 and 12 fits.
+    strength, or where no pH between 1 and 14 fits.
     Source: `equilibrium.constants`; activities by Davies.
     """
     within(alkalinity, -20.0, 60.0, what="alkalinity", unit="meq/L")
