@@ -26,10 +26,10 @@ class Alarm:
 
     number: what people call it; the same number is the same alarm. key: `Finding.key`.
     episode: how often this key has been raised, this time included. present: the condition
-    holds. changed_ms: when it entered its present state. told: a raise notice was queued, so a
-    closing notice is owed. latched: harm was done once, so it stays open until reset by hand.
-    suppressed_by: key of the alarm that stands in its place; release_ms: when that one was over
-    and this one may speak again, None while the other still holds.
+    holds. changed_ms: when it entered its present state. told: this raise rang, so that its end
+    is owed to those who heard of it. latched: harm was done once, so it stays open until reset
+    by hand. suppressed_by: key of the alarm that stands in its place. release_ms: when that one
+    was over and this one may speak again; None while the other still holds.
     """
 
     number: int

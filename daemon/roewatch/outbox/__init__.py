@@ -1,1 +1,1 @@
-"""Outbox: hands notices to people by their ways, and keeps the receipts."""
+"""The outbox: hands notices over, keeps trying, and says what became of each attempt."""

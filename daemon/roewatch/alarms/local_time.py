@@ -1,0 +1,38 @@
+"""Local time: moments as the room's clock on the wall shows them."""
+
+from datetime import UTC, date
+from zoneinfo import ZoneInfo
+
+from roewatch.room.moment import moment_of
+
+
+def local_clock(at_ms: int, zone: str, now_ms: int) -> str:
+    """`14:06`; `Tue 24 Nov 14:06` on another day; `03:30 (2nd)` in the hour that comes twice."""
+    local = moment_of(at_ms).astimezone(ZoneInfo(zone))
+    text = f"{local:%H:%M}"
+    # a wall-clock time is doubled when its two folds mean different instants, both real
+    earlier, later = (local.replace(fold=fold).astimezone(UTC) for fold in (0, 1))
+    if earlier < later:
+        text += " (2nd)" if local.fold else " (1st)"
+    if local.date() == local_date(now_ms, zone):
+        return text
+    # written out, because %a and %b follow the machine's language
+    day = _DAYS[local.weekday()]
+    return f"{day} {local.day} {_MONTHS[local.month - 1]} {text}"
+
+
+def local_date(at_ms: int, zone: str) -> date:
+    """The date in the room at that moment."""
+    return moment_of(at_ms).astimezone(ZoneInfo(zone)).date()
+
+
+def local_minute(at_ms: int, zone: str) -> int:
+    """Minutes of the day the wall clock shows, 0 to 1439."""
+    local = moment_of(at_ms).astimezone(ZoneInfo(zone))
+    return local.hour * 60 + local.minute
+
+
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = (
+    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
+)  # fmt: skip

@@ -1,0 +1,189 @@
+"""The sender: hands notices over, one thread for each way, and says what became of each attempt."""
+
+import logging
+import queue
+import random
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from roewatch.alarms.notice import Notice, Outcome, Receipt
+from roewatch.outbox.channel import Channel, Refused, TryLater
+from roewatch.room.kind import Priority
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, iso, span_text
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Persistence:
+    """How hard to try. first_ms: the wait after the first failure, doubled for each further one.
+
+    longest_ms: bound of that wait; attempts: how often at most; age_ms: and for how long at most.
+    """
+
+    first_ms: int
+    longest_ms: int
+    attempts: int
+    age_ms: int
+
+    def wait_ms(self, attempt: int, share: float) -> int:
+        """The wait after `attempt` failures, `share` of 0 to 1 spreading it by a fifth each way."""
+        doubled_ms = self.first_ms << min(attempt - 1, 30)
+        return round(min(doubled_ms, self.longest_ms) * (0.8 + 0.4 * share))
+
+
+PERSISTENCE: Mapping[Priority, Persistence] = {
+    # high is dropped only when it is no longer wanted, or a day old: then the page has it anyway
+    Priority.HIGH: Persistence(
+        first_ms=2 * SECOND_MS, longest_ms=4 * MINUTE_MS, attempts=1_000, age_ms=DAY_MS
+    ),
+    Priority.MEDIUM: Persistence(
+        first_ms=10 * SECOND_MS, longest_ms=20 * MINUTE_MS, attempts=100, age_ms=DAY_MS
+    ),
+    Priority.LOW: Persistence(first_ms=MINUTE_MS, longest_ms=HOUR_MS, attempts=12, age_ms=DAY_MS),
+}
+LATE_MS = 5 * MINUTE_MS
+"""A notice handed over later than this says so."""
+
+
+class Sender:
+    """Tries to hand notices over. The caller keeps them, and pushes again what is due again.
+
+    clock_ms: event clock. on_receipt: called from a worker thread for every attempt, with the
+    moment of the next one, or None when there will be none. wanted: asked before each attempt;
+    what is no longer wanted is given up. chance: 0 to 1, for spreading retries.
+    """
+
+    def __init__(
+        self,
+        channels: Mapping[str, Channel],
+        clock_ms: Callable[[], int],
+        *,
+        on_receipt: Callable[[Receipt, int | None], None],
+        wanted: Callable[[Notice], bool] = lambda _: True,
+        chance: Callable[[], float] = random.random,
+    ) -> None:
+        self._clock_ms = clock_ms
+        self._on_receipt = on_receipt
+        self._wanted = wanted
+        self._chance = chance
+        self._lock = threading.Lock()
+        self._in_flight: set[str] = set()
+        self._stopping = threading.Event()
+        self._channels = dict(channels)
+        self._queues: dict[str, queue.PriorityQueue[_Job]] = {
+            way: queue.PriorityQueue() for way in channels
+        }
+        # daemon threads: a receiver that hangs must not hold up the end of the program
+        self._threads = [
+            threading.Thread(target=self._work, args=(way,), name=f"outbox {way}", daemon=True)
+            for way in channels
+        ]
+        for thread in self._threads:
+            thread.start()
+
+    def push(self, notices: Sequence[tuple[Notice, int]]) -> None:
+        """Try these, each with the attempts made before; what is in flight already is left out."""
+        for notice, attempts in notices:
+            with self._lock:
+                if notice.id in self._in_flight or self._stopping.is_set():
+                    continue
+                self._in_flight.add(notice.id)
+            job = _Job((notice.priority.rank, notice.made_ms, notice.id), notice, attempts + 1)
+            if notice.way in self._queues:
+                self._queues[notice.way].put(job)
+            else:
+                reason = f"there is no way {notice.way} any more; see the contacts in the settings"
+                self._finish(job, Outcome.REFUSED, reason, None)
+
+    def stop(self, timeout_s: float) -> None:
+        """End after the attempts under way, or after `timeout_s` whatever hangs."""
+        self._stopping.set()
+        for waiting in self._queues.values():
+            waiting.put(_LAST)
+        for thread in self._threads:
+            thread.join(timeout_s / len(self._threads))
+
+    # -- a worker ---------------------------------------------------------------------------
+
+    def _work(self, way: str) -> None:
+        while True:
+            job = self._queues[way].get()
+            if job is _LAST or self._stopping.is_set():
+                return
+            if job.notice is None:
+                continue
+            try:
+                self._attempt(way, job, job.notice)
+            except Exception:
+                # one notice must not silence its way for all that follow; it is tried again
+                log.exception("sending_failed way=%r notice=%s", way, job.notice.id)
+                next_ms = self._clock_ms() + MINUTE_MS
+                self._finish(
+                    job, Outcome.TRY_LATER, "a fault in this program; see its log", next_ms
+                )
+
+    def _attempt(self, way: str, job: "_Job", notice: Notice) -> None:
+        if not self._wanted(notice):
+            self._finish(job, Outcome.GIVEN_UP, "acknowledged or over before it could go", None)
+            return
+        try:
+            self._channels[way].send(_with_lateness(notice, self._clock_ms()))
+        except TryLater as later:
+            self._later(job, notice, later)
+        except Refused as refused:
+            log.warning("notice_refused way=%r reason=%r", way, str(refused))
+            self._finish(job, Outcome.REFUSED, str(refused), None)
+        else:
+            self._finish(job, Outcome.TAKEN, "", None)
+
+    def _later(self, job: "_Job", notice: Notice, later: TryLater) -> None:
+        now_ms = self._clock_ms()
+        trying = PERSISTENCE.get(notice.priority, PERSISTENCE[Priority.LOW])
+        if job.attempt >= trying.attempts or now_ms - notice.made_ms >= trying.age_ms:
+            reason = f"given up after {job.attempt} attempts: {later}"
+            log.warning("notice_given_up way=%r reason=%r", notice.way, reason)
+            self._finish(job, Outcome.GIVEN_UP, reason, None)
+            return
+        if job.attempt == 1:
+            log.warning("notice_delayed way=%r reason=%r", notice.way, str(later))
+        wait_ms = trying.wait_ms(job.attempt, self._chance())
+        if later.after_ms is not None:
+            # the receiver's wish counts, but not beyond our own bound
+            wait_ms = max(wait_ms, min(later.after_ms, trying.longest_ms))
+        self._finish(job, Outcome.TRY_LATER, str(later), now_ms + wait_ms)
+
+    def _finish(self, job: "_Job", outcome: Outcome, reason: str, next_ms: int | None) -> None:
+        assert job.notice is not None
+        receipt = Receipt(
+            notice=job.notice.id,
+            at_ms=self._clock_ms(),
+            outcome=outcome,
+            reason=reason,
+            attempt=job.attempt,
+        )
+        # told before it leaves flight, so that it cannot be pushed again in between
+        self._on_receipt(receipt, next_ms)
+        with self._lock:
+            self._in_flight.discard(job.notice.id)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class _Job:
+    """One attempt to make, most urgent and oldest first."""
+
+    rank: tuple[int, int, str]
+    notice: Notice | None
+    attempt: int
+
+
+_LAST = _Job((-1, 0, ""), None, 0)
+
+
+def _with_lateness(notice: Notice, now_ms: int) -> Notice:
+    late_ms = now_ms - notice.made_ms
+    if late_ms < LATE_MS:
+        return notice
+    said = f"Late by {span_text(late_ms)}: written {iso(notice.made_ms)}, could not go before."
+    return replace(notice, body=f"{said}\n{notice.body}")
