@@ -1,0 +1,169 @@
+"""A cycle: how a tank's thermostat has been switching, learned from the turns of the water.
+
+A zigzag over five-minute medians finds each peak and trough; the legs between them give the switch
+points, how fast the water cools with the heater off and warms with it on. What was learned follows
+the keeper's hand: only the latest legs count.
+"""
+
+from statistics import median
+from typing import Any
+
+from roewatch.judging.limits import Limits
+from roewatch.room.moment import HOUR_MS
+
+KEPT_TURNS = 16
+_FIRST_TURN = 0.15  # °C a reversal must have before the swing is known
+
+
+class Leg:
+    """One fall or rise between two turns.
+
+    per_h: °C/h, always positive. over_room: °C the middle of the leg was above the room, or None.
+    """
+
+    __slots__ = ("end_ms", "over_room", "per_h", "span_ms")
+
+    def __init__(self, end_ms: int, span_ms: int, per_h: float, over_room: float | None) -> None:
+        self.end_ms, self.span_ms = end_ms, span_ms
+        self.per_h, self.over_room = per_h, over_room
+
+    def dump(self) -> list[Any]:
+        return [self.end_ms, self.span_ms, self.per_h, self.over_room]
+
+
+class Cycle:
+    """The thermostat as learned so far. Temperatures °C, rates °C/h."""
+
+    __slots__ = (
+        "direction", "extreme", "extreme_ms", "fall", "fall_over_room", "falls", "limits", "lower",
+        "lower_min", "peaks", "period_ms", "rise", "rise_over_room", "rises", "swing", "troughs",
+        "turned", "turned_ms", "upper", "upper_max",
+    )  # fmt: skip
+
+    def __init__(self, limits: Limits) -> None:
+        self.limits = limits
+        self.direction = 0  # 1 rising, -1 falling, 0 not known yet
+        self.extreme = 0.0
+        self.extreme_ms = -1
+        self.turned: float | None = None  # the turn before, None when the leg may not be learned
+        self.turned_ms = -1
+        self.peaks: list[list[Any]] = []
+        self.troughs: list[list[Any]] = []
+        self.falls: list[Leg] = []
+        self.rises: list[Leg] = []
+        self._sum_up()
+
+    @property
+    def known(self) -> bool:
+        """Whether enough cycles were seen to speak of switch points."""
+        need = self.limits.band_learn_cycles
+        return len(self.falls) >= need and len(self.rises) >= need
+
+    @property
+    def power(self) -> float:
+        """What the heater alone would give: °C/h."""
+        return self.rise + self.loss(self.rise_over_room)
+
+    def loss(self, over_room: float | None) -> float:
+        """How fast the water would cool with the heater off, °C/h, that far above the room."""
+        if over_room is None or self.fall_over_room is None or self.fall_over_room < 0.5:
+            return self.fall
+        return self.fall * over_room / self.fall_over_room
+
+    def time_constant_h(self) -> float | None:
+        """Hours in which the excess over the room falls to 1/e; None without a room temperature."""
+        if not self.known or self.fall_over_room is None or self.fall <= 0:
+            return None
+        return self.fall_over_room / self.fall
+
+    def duty(self) -> float | None:
+        """Share of the time the heater is on; None before cycles are known."""
+        if not self.known:
+            return None
+        on = median(leg.span_ms for leg in self.rises)
+        off = median(leg.span_ms for leg in self.falls)
+        return on / (on + off)
+
+    def forget_leg(self) -> None:
+        """Something else moved the water: the leg it happened in teaches nothing."""
+        self.direction = 0
+        self.extreme_ms = -1
+        self.turned = None
+
+    def follow(self, at_ms: int, value: float, room: float | None, *, learn: bool) -> str:
+        """One more five-minute median; "peak" or "trough" when it shows a turn, else empty."""
+        if self.extreme_ms < 0:
+            self.extreme, self.extreme_ms = value, at_ms
+            return ""
+        turn = max(0.1, 0.4 * self.swing) if self.swing else _FIRST_TURN
+        if self.direction == 0:
+            if abs(value - self.extreme) >= turn:
+                self.direction = 1 if value > self.extreme else -1
+                self.extreme, self.extreme_ms = value, at_ms
+            return ""
+        if (value - self.extreme) * self.direction >= 0:
+            self.extreme, self.extreme_ms = value, at_ms
+            return ""
+        if abs(value - self.extreme) < turn:
+            return ""
+        shape = "peak" if self.direction > 0 else "trough"
+        if learn:
+            self._learn(shape, room)
+        self.turned, self.turned_ms = (self.extreme, self.extreme_ms) if learn else (None, -1)
+        self.direction = -self.direction
+        self.extreme, self.extreme_ms = value, at_ms
+        return shape
+
+    def _learn(self, shape: str, room: float | None) -> None:
+        turns = self.peaks if shape == "peak" else self.troughs
+        legs = self.rises if shape == "peak" else self.falls
+        turns.append([self.extreme_ms, self.extreme])
+        del turns[:-KEPT_TURNS]
+        if self.turned is not None:
+            span_ms = self.extreme_ms - self.turned_ms
+            change = abs(self.extreme - self.turned)
+            if span_ms > 0 and change > 0:
+                middle = (self.extreme + self.turned) / 2
+                over = None if room is None else middle - room
+                legs.append(Leg(self.extreme_ms, span_ms, change / span_ms * HOUR_MS, over))
+                del legs[:-KEPT_TURNS]
+        self._sum_up()
+
+    def _sum_up(self) -> None:
+        peaks = [value for _, value in self.peaks[-8:]]
+        troughs = [value for _, value in self.troughs[-8:]]
+        self.upper = median(peaks[-5:]) if peaks else 0.0
+        self.lower = median(troughs[-5:]) if troughs else 0.0
+        self.upper_max = max(peaks) if peaks else 0.0
+        self.lower_min = min(troughs) if troughs else 0.0
+        self.swing = max(self.upper - self.lower, 0.0) if peaks and troughs else 0.0
+        self.fall, self.fall_over_room = _middle(self.falls[-8:])
+        self.rise, self.rise_over_room = _middle(self.rises[-8:])
+        spans = [leg.span_ms for leg in self.falls[-8:]], [leg.span_ms for leg in self.rises[-8:]]
+        self.period_ms = int(median(spans[0]) + median(spans[1])) if all(spans) else 0
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values."""
+        return [
+            self.direction, self.extreme, self.extreme_ms, self.turned, self.turned_ms,
+            self.peaks, self.troughs,
+            [leg.dump() for leg in self.falls], [leg.dump() for leg in self.rises],
+        ]  # fmt: skip
+
+    def load(self, row: list[Any]) -> None:
+        """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        (
+            self.direction, self.extreme, self.extreme_ms, self.turned, self.turned_ms,
+            self.peaks, self.troughs, falls, rises,
+        ) = row  # fmt: skip
+        self.falls = [Leg(*leg) for leg in falls]
+        self.rises = [Leg(*leg) for leg in rises]
+        self._sum_up()
+
+
+def _middle(legs: list[Leg]) -> tuple[float, float | None]:
+    """Median rate, and the median height over the room where it is known for all."""
+    if not legs:
+        return 0.0, None
+    over = [leg.over_room for leg in legs if leg.over_room is not None]
+    return median(leg.per_h for leg in legs), median(over) if len(over) == len(legs) else None

@@ -1,0 +1,298 @@
+"""Heat: whether a tank's heater does its work, told from its learned cycle.
+
+With the heater off the water cools at a known rate, with it on it warms at a known rate; so the
+slope of the last minutes says how much of the heater is at work: 0 none, 1 all of it. Beyond the
+switch points the thermostat should have answered, and that share tells dead from weak.
+"""
+
+from enum import IntEnum
+from typing import Any
+
+from roewatch.judging.cycle import Cycle
+from roewatch.judging.finding import Finding, Forecast
+from roewatch.judging.forecast import exit_of
+from roewatch.judging.limits import Limits
+from roewatch.judging.slope import fitted_per_h
+from roewatch.judging.standing import Seen, Standing
+from roewatch.judging.witness import BUCKET_MS, Witness
+from roewatch.room.kind import Kind
+from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.quantity import Quantity
+from roewatch.room.window import Window
+
+_HEATER = (Kind.HEATER_DEAD, Kind.HEATER_STUCK_ON, Kind.HEATER_WEAK)
+
+
+class Doubt(IntEnum):
+    """What the whole room does: each for itself, all falling, or without power."""
+
+    NONE = 0
+    FALLING = 1
+    CUT = 2
+
+
+_STEP = 0.3  # °C a standing heater alarm must move to be told again
+
+
+class Heat:
+    """One tank's heating. `window` is the tank's temperature window, if it has one."""
+
+    SAVED = (
+        "low_since", "high_since", "good_since", "quiet_until", "off_since", "on_since",
+        "last_peak", "last_peak_ms",
+    )  # fmt: skip
+    __slots__ = (
+        *SAVED, "cycle", "knob", "limits", "ramp_per_h", "room_c", "share", "standing", "window",
+        "witness",
+    )  # fmt: skip
+
+    def __init__(self, witness: Witness, standing: Standing, limits: Limits) -> None:
+        self.witness, self.standing, self.limits = witness, standing, limits
+        self.cycle = Cycle(limits)
+        self.window: Window | None = None
+        self.ramp_per_h = limits.ramp_celsius_per_h
+        self.knob = 0.0  # °C the keeper's plan may turn the thermostat in one step
+        self.room_c: float | None = None
+        self.low_since = self.high_since = self.good_since = -1
+        self.quiet_until = -1  # something else explains the water until then
+        self.off_since = self.on_since = -1
+        self.last_peak = 1e9
+        self.last_peak_ms = -1
+        self.share: float | None = None  # of the heater at work over the last 20 minutes
+
+    @property
+    def troubled(self) -> bool:
+        """Whether a heater condition stands."""
+        return self.standing.any_of(*_HEATER)
+
+    def _over_room(self, value: float) -> float | None:
+        return None if self.room_c is None else value - self.room_c
+
+    def _share(self, minutes: int) -> float | None:
+        """How much of the heater is at work, from the slope of the last `minutes`; None unknown."""
+        cycle, witness = self.cycle, self.witness
+        if not cycle.known or cycle.power <= 0.05 or len(witness.recent) < 3:
+            return None
+        since_ms = witness.recent_at[-1] - minutes * MINUTE_MS
+        first = len(witness.recent_at)
+        while first and witness.recent_at[first - 1] > since_ms:
+            first -= 1
+        slope = fitted_per_h(witness.recent_at[first:], witness.recent[first:])
+        if slope is None or len(witness.recent_at) - first < 5:
+            return None
+        return (slope + cycle.loss(self._over_room(witness.f))) / cycle.power
+
+    def bucket(self, at_ms: int, value: float) -> None:
+        """Five more minutes: learn the cycle, and set where the next minutes become urgent."""
+        quiet = at_ms <= self.quiet_until or self.troubled
+        if at_ms <= self.quiet_until:
+            self.cycle.forget_leg()
+        cycle = self.cycle
+        top, top_ms = cycle.extreme, cycle.extreme_ms
+        if cycle.follow(at_ms, value, self.room_c, learn=not quiet) == "peak":
+            self.last_peak, self.last_peak_ms = top, top_ms
+        self._guard(at_ms)
+        buckets = self.witness.buckets
+        self.share = None
+        if self.cycle.known and self.cycle.power > 0.05 and len(buckets) >= 5:
+            last, before = buckets[-1], buckets[-5]
+            if last.end_ms - before.end_ms == 4 * BUCKET_MS:
+                slope = (last.value - before.value) * HOUR_MS / (4 * BUCKET_MS)
+                loss = self.cycle.loss(self._over_room(last.value))
+                self.share = (slope + loss) / self.cycle.power
+        off = self.share is not None and self.share < 0.35
+        on = self.share is not None and self.share > 0.6
+        self.off_since = (self.off_since if self.off_since >= 0 else at_ms) if off else -1
+        self.on_since = (self.on_since if self.on_since >= 0 else at_ms) if on else -1
+
+    def _allowance(self, at_ms: int, turns: list[list[Any]]) -> float:
+        """How far a keeper may have turned the thermostat since the last turn seen, °C."""
+        if not turns:
+            return 0.0
+        hours: float = (at_ms - turns[-1][0]) / HOUR_MS
+        return min(hours * self.ramp_per_h, 0.25) + self.knob
+
+    def _guard(self, at_ms: int) -> None:
+        cycle, witness = self.cycle, self.witness
+        if not cycle.known:
+            return
+        witness.guard_low = cycle.lower_min - 0.08 - self._allowance(at_ms, cycle.troughs)
+        witness.guard_high = cycle.upper_max + 0.08 + self._allowance(at_ms, cycle.peaks)
+
+    def calm(self) -> None:
+        """A minute inside the switch points with nothing standing."""
+        self.low_since = self.high_since = -1
+
+    def minute(self, together: Doubt, out: list[Finding]) -> None:
+        """One more minute beyond a switch point, or while a heater condition stands.
+
+        together: what the whole room does, which may explain this tank.
+        """
+        witness = self.witness
+        at_ms, value = witness.f_at, witness.f
+        low, high = value < witness.guard_low, value > witness.guard_high
+        self.low_since = (self.low_since if self.low_since >= 0 else at_ms) if low else -1
+        self.high_since = (self.high_since if self.high_since >= 0 else at_ms) if high else -1
+        if at_ms <= self.quiet_until:
+            return
+        if low:
+            self._judge_low(at_ms, value, together, out)
+        if high:
+            self._judge_high(at_ms, value, out)
+        if self.troubled:
+            self._judge_over(at_ms, value, out)
+
+    def _beyond(self, at_ms: int, since_ms: int, far: float) -> bool:
+        """Held long enough: a short while when far beyond, longer when just beyond."""
+        held_ms = at_ms - since_ms
+        if far >= self.limits.band_guard_celsius:
+            return held_ms >= self.limits.band_hold_ms
+        return held_ms >= 12 * MINUTE_MS
+
+    def _judge_low(self, at_ms: int, value: float, together: Doubt, out: list[Finding]) -> None:
+        far = self.witness.guard_low + 0.08 - value
+        if not self._beyond(at_ms, self.low_since, far):
+            return
+        if together is Doubt.CUT:
+            return
+        if together is Doubt.FALLING and at_ms - self.low_since < self.limits.together_ms:
+            return
+        share = self._share(20)
+        if share is None or share >= 0.75:
+            return
+        if self.standing.holds(Kind.HEATER_DEAD, Quantity.TEMPERATURE):
+            kind = Kind.HEATER_DEAD if share < 0.5 else Kind.HEATER_WEAK
+        elif share < 0.3:
+            kind = Kind.HEATER_DEAD
+        elif at_ms - self.low_since >= 30 * MINUTE_MS:
+            kind = Kind.HEATER_WEAK
+        else:
+            return
+        self._see(kind, at_ms, self.low_since, value, out)
+
+    def _judge_high(self, at_ms: int, value: float, out: list[Finding]) -> None:
+        far = value - self.witness.guard_high + 0.08
+        if not self._beyond(at_ms, self.high_since, far):
+            return
+        share = self._share(15)
+        if share is None or share < 0.5:
+            return
+        self._see(Kind.HEATER_STUCK_ON, at_ms, self.high_since, value, out)
+
+    def _judge_over(self, at_ms: int, value: float, out: list[Finding]) -> None:
+        """A heater condition ends when the thermostat has answered for ten minutes."""
+        share, cycle = self._share(20), self.cycle
+        stuck = self.standing.holds(Kind.HEATER_STUCK_ON, Quantity.TEMPERATURE)
+        if share is None:
+            return
+        inside = cycle.lower_min - 0.05 <= value <= cycle.upper_max + 0.05
+        well = share < 0.3 if stuck else share > 0.7 or (inside and share > 0.35)
+        if not well:
+            self.good_since = -1
+            return
+        if self.good_since < 0:
+            self.good_since = at_ms
+        if at_ms - self.good_since < self.limits.off_delay_ms:
+            return
+        word = "off" if stuck else "on"
+        for kind in _HEATER:
+            self._end(
+                kind, at_ms, value, f"{value:.1f} °C, the heater has switched {word} again", out
+            )
+        self.good_since = -1
+
+    def superseded(self, at_ms: int, why: str, out: list[Finding]) -> None:
+        """Another finding explains the tank better."""
+        for kind in _HEATER:
+            self._end(kind, at_ms, self.witness.f, why, out)
+        self.low_since = self.high_since = -1
+
+    def _end(self, kind: Kind, at_ms: int, value: float, message: str, out: list[Finding]) -> None:
+        seen = Seen(
+            kind=kind, quantity=Quantity.TEMPERATURE, since_ms=at_ms, value=value, message=message
+        )
+        self.standing.end(at_ms, seen, out)
+
+    def _see(self, kind: Kind, at_ms: int, since_ms: int, value: float, out: list[Finding]) -> None:
+        for other in _HEATER:
+            if other is not kind:
+                self._end(other, at_ms, value, f"{value:.1f} °C, it is rather: {kind}", out)
+        cycle = self.cycle
+        slope = fitted_per_h(self.witness.recent_at[-20:], self.witness.recent[-20:]) or 0.0
+        moving = f"{'rising' if slope > 0 else 'falling'} {abs(slope):.1f} °C/h"
+        held = span_text(at_ms - since_ms + MINUTE_MS)
+        usual = cycle.upper if kind is Kind.HEATER_STUCK_ON else cycle.lower
+        does = "off" if kind is Kind.HEATER_STUCK_ON else "on"
+        message = (
+            f"{value:.1f} °C, {moving}; the heater usually switches {does} at {usual:.1f} °C "
+            f"and has not for {held}"
+        )
+        if kind is Kind.HEATER_WEAK:
+            message = (
+                f"{value:.1f} °C, {moving}, below {usual:.1f} °C where the heater switches on for "
+                f"{held}; it heats, but not enough"
+            )
+        forecast = self.exit(at_ms, value, slope)
+        if forecast and forecast.likely_ms and forecast.likely_ms > at_ms:
+            message += f"; leaves the window in about {span_text(forecast.likely_ms - at_ms)}"
+        self.standing.see(
+            at_ms,
+            Seen(
+                kind=kind,
+                quantity=Quantity.TEMPERATURE,
+                since_ms=since_ms - MINUTE_MS,
+                value=value,
+                message=message,
+                window=self.window.text(1) if self.window else "",
+                forecast=forecast,
+                step=_STEP,
+            ),
+            out,
+        )
+
+    def exit(self, at_ms: int, value: float, slope: float) -> Forecast | None:
+        """When the water leaves its window going on like this, with the room as it is."""
+        cycle = self.cycle
+        loss = cycle.loss(self._over_room(value))
+        if slope < 0:
+            likely = -loss if abs(slope + loss) < 0.4 * loss else slope
+            rest = self.room_c
+        else:
+            likely = cycle.power - loss if cycle.known else slope
+            hours = cycle.time_constant_h()
+            rest = None
+            if self.room_c is not None and hours is not None:
+                rest = self.room_c + cycle.power * hours
+        if not likely:
+            return None
+        return exit_of(at_ms, value, self.window, (0.75 * likely, likely, 1.4 * likely), rest)
+
+    def quiet(self, since_ms: int, until_ms: int) -> None:
+        """A logged water change moves the water until then; the heater may be unplugged."""
+        del since_ms
+        self.quiet_until = max(self.quiet_until, until_ms + 15 * MINUTE_MS)
+
+    def left_ms(self) -> int:
+        """How long until the water leaves its window with the heater off; huge when it will not."""
+        value = self.witness.f
+        loss = self.cycle.loss(self._over_room(value))
+        found = self.exit(self.witness.f_at, value, -loss) if loss > 0 else None
+        if found is None or found.likely_ms is None:
+            return 1 << 62
+        return max(found.likely_ms - self.witness.f_at, 0)
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values."""
+        known = self.witness.guard_high < 1e6
+        guards = [self.witness.guard_low, self.witness.guard_high] if known else None
+        return [*(getattr(self, name) for name in self.SAVED), self.share, self.room_c,
+                guards, self.cycle.dump()]  # fmt: skip
+
+    def load(self, row: list[Any]) -> None:
+        """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        *saved, self.share, self.room_c, guards, cycle = row
+        if guards:
+            self.witness.guard_low, self.witness.guard_high = guards
+        for name, value in zip(self.SAVED, saved, strict=True):
+            setattr(self, name, value)
+        self.cycle.load(cycle)

@@ -1,0 +1,145 @@
+"""Honesty: what a probe's own readings say of the probe: broken, stuck, noisy or patchy."""
+
+from roewatch.judging.finding import Finding
+from roewatch.judging.quality import sensor_code
+from roewatch.judging.standing import Seen, Standing
+from roewatch.judging.witness import BUCKET_MS, Witness
+from roewatch.room.kind import Kind
+from roewatch.room.moment import MINUTE_MS, span_text
+from roewatch.room.quantity import Quantity, shown
+
+_DUMB_MS = 3 * MINUTE_MS
+
+
+def judge_honesty(
+    witness: Witness, standing: Standing, *, should_move: bool, out: list[Finding]
+) -> None:
+    """One more look at one probe. should_move: a heater at work moves what it measures."""
+    at_ms = witness.heard_ms
+    quantity, probe = witness.probe.quantity, witness.id
+    limit_ms = witness.flat_suspect_ms if should_move else witness.flat_fail_ms
+    if witness.flat_ms >= limit_ms:
+        standing.see(
+            at_ms,
+            Seen(
+                kind=Kind.PROBE_STUCK,
+                quantity=quantity,
+                probe=probe,
+                since_ms=at_ms - witness.flat_ms,
+                value=witness.flat_value,
+                message=f"{shown(quantity, witness.flat_value)} without the least change for "
+                f"{span_text(witness.flat_ms)}; the longest before was "
+                f"{span_text(witness.longest_ms)}",
+            ),
+            out,
+        )
+    elif witness.flat_ms < BUCKET_MS and standing.holds(Kind.PROBE_STUCK, quantity, probe):
+        _end(witness, Kind.PROBE_STUCK, standing, "the probe moves again", out)
+    elif witness.dumb_since >= 0 and at_ms - witness.dumb_since >= _DUMB_MS:
+        _broken(witness, standing, out)
+    if witness.dumb_since < 0 and standing.holds(Kind.PROBE_FAULT, quantity, probe):
+        _end(witness, Kind.PROBE_FAULT, standing, "the probe gives believable numbers again", out)
+
+
+def _broken(witness: Witness, standing: Standing, out: list[Finding]) -> None:
+    quantity = witness.probe.quantity
+    meaning = sensor_code(witness.bad_value)
+    said = meaning or f"{witness.bad_value:g}, which no {quantity} can be"
+    at_ms = witness.heard_ms
+    standing.see(
+        at_ms,
+        Seen(
+            kind=Kind.PROBE_FAULT,
+            quantity=quantity,
+            probe=witness.id,
+            since_ms=witness.dumb_since,
+            message=f"the probe gives nothing but {said} for "
+            f"{span_text(at_ms - witness.dumb_since)}; the water is not being watched",
+        ),
+        out,
+    )
+
+
+def _end(
+    witness: Witness, kind: Kind, standing: Standing, message: str, out: list[Finding]
+) -> None:
+    seen = Seen(
+        kind=kind,
+        quantity=witness.probe.quantity,
+        probe=witness.id,
+        since_ms=witness.heard_ms,
+        value=witness.f,
+        message=message,
+    )
+    standing.end(witness.heard_ms, seen, out)
+
+
+def judge_noise(witness: Witness, standing: Standing, out: list[Finding]) -> None:
+    """One more bucket: is the second difference several times the probe's own norm?"""
+    bucket = witness.buckets[-1]
+    limits, at_ms = witness.limits, bucket.end_ms
+    if bucket.jitter <= 0:
+        return
+    floor = 0.08 if witness.probe.quantity is Quantity.TEMPERATURE else 0.03
+    if witness.probe.quantity not in (Quantity.TEMPERATURE, Quantity.PH):
+        floor = 0.02 * abs(bucket.value)
+    norm = max(witness.norm, floor)
+    if witness.norm_count >= 72 and bucket.jitter > limits.noisy_factor * norm:
+        witness.calm_since = -1
+        if witness.noisy_since < 0:
+            witness.noisy_since = at_ms - BUCKET_MS
+        if at_ms - witness.noisy_since >= limits.noisy_hold_ms:
+            seen = Seen(
+                kind=Kind.PROBE_NOISY,
+                quantity=witness.probe.quantity,
+                probe=witness.id,
+                since_ms=witness.noisy_since,
+                value=bucket.value,
+                message=f"readings jump about {bucket.jitter / norm:.0f} times as much as usual "
+                f"for {span_text(at_ms - witness.noisy_since)}; the mean is "
+                f"{shown(witness.probe.quantity, bucket.value)}",
+            )
+            standing.see(at_ms, seen, out)
+        return
+    witness.noisy_since = -1
+    if standing.holds(Kind.PROBE_NOISY, witness.probe.quantity, witness.id):
+        if witness.calm_since < 0:
+            witness.calm_since = at_ms
+        if at_ms - witness.calm_since >= limits.noisy_hold_ms:
+            _end(witness, Kind.PROBE_NOISY, standing, "readings are calm again", out)
+        return
+    # a slow mean of calm buckets: the norm of about a day
+    witness.norm_count += 1
+    weight = max(1 / witness.norm_count, 1 / 288)
+    witness.norm += weight * (bucket.jitter - witness.norm)
+
+
+def judge_patchy(witness: Witness, standing: Standing, out: list[Finding]) -> None:
+    """One more bucket: which share of the readings due in the last while did not come?"""
+    limits = witness.limits
+    due = BUCKET_MS / witness.every_ms
+    span = limits.patchy_span_ms // BUCKET_MS
+    if due < 1 or len(witness.received) < span:
+        return
+    last = witness.received[-1][0]
+    seen = [count for bucket, count in witness.received if bucket > last - span]
+    missing = 1 - min(sum(seen) / (due * span), 1.0)
+    quantity, at_ms = witness.probe.quantity, (last + 1) * BUCKET_MS
+    # a hole in one piece is silence, not patchiness
+    if missing >= limits.patchy_share and len(seen) > span * 0.8:
+        message = f"{missing:.0%} of the readings due in {span_text(limits.patchy_span_ms)} missing"
+        standing.see(
+            at_ms,
+            Seen(
+                kind=Kind.PROBE_PATCHY,
+                quantity=quantity,
+                probe=witness.id,
+                since_ms=at_ms - limits.patchy_span_ms,
+                message=message,
+            ),
+            out,
+        )
+    elif missing <= limits.patchy_over_share and standing.holds(
+        Kind.PROBE_PATCHY, quantity, witness.id
+    ):
+        _end(witness, Kind.PROBE_PATCHY, standing, "readings come regularly again", out)

@@ -1,0 +1,270 @@
+"""The judge: every reading of the room folded into flags and findings, by event time alone.
+
+Readings go to their probe's witness at once. Everything else happens at ticks, once a minute of
+event time, and reads only what readings at or before the tick have closed: so live, restart and
+replay find the same, however the readings of different probes were interleaved.
+"""
+
+import json
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from roewatch.judging.finding import Finding
+from roewatch.judging.keeping import Keeping
+from roewatch.judging.limits import Limits
+from roewatch.judging.silence import Silence
+from roewatch.judging.standing import Standing
+from roewatch.judging.together import Together
+from roewatch.judging.witness import NOTHING, Judged, Witness
+from roewatch.room.journal import JournalEntry
+from roewatch.room.moment import MINUTE_MS
+from roewatch.room.quantity import Quantity
+from roewatch.room.reading import Reading
+from roewatch.room.tank import ROOM, Room
+
+__all__ = ["Judge", "Judged", "Learned", "Lost"]
+
+VERSION = 1
+_ROOM_LOOK_MIN = 2  # of every five minutes: the buckets ended at 0 have all been closed by then
+
+
+class Lost(NamedTuple):
+    """A saved state that could not be taken over; that part of the judge starts fresh."""
+
+    key: str
+    why: str
+
+
+class Learned(NamedTuple):
+    """What is known of a tank's heating; None where it is not known yet. °C, °C/h, hours.
+
+    switches_on, switches_off: where the thermostat switches. cools, warms: rates with the heater
+    off and on. duty: share of the time it heats. cycles: how many were seen lately.
+    """
+
+    tank: str
+    cycles: int
+    switches_on: float | None = None
+    switches_off: float | None = None
+    cools_per_h: float | None = None
+    warms_per_h: float | None = None
+    duty: float | None = None
+    period_ms: int | None = None
+    time_constant_h: float | None = None
+    room_c: float | None = None
+
+
+class Judge:
+    """One room's judging. start_ms: when listening began; without it, at the first reading."""
+
+    def __init__(
+        self, room: Room, limits: Limits | None = None, *, start_ms: int | None = None
+    ) -> None:
+        self.limits = limits or Limits()
+        self._witnesses: dict[str, Witness] = {}
+        self._keepings: dict[str, Keeping] = {}
+        self._standing = Standing(ROOM, self.limits.retell_ms)
+        self._together = Together(self._standing, self.limits)
+        self._silence = Silence(self.limits, -1 if start_ms is None else start_ms)
+        self._tick_ms = -1 if start_ms is None else start_ms // MINUTE_MS * MINUTE_MS
+        self._wake_ms = 0
+        self._room_changed = True
+        self._settle(room)
+        self._wake()
+
+    def _wake(self) -> None:
+        self._wake_ms = (
+            self._tick_ms + MINUTE_MS + self.limits.settle_ms if self._tick_ms >= 0 else 0
+        )
+
+    def _settle(self, room: Room) -> None:
+        self.room = room
+        by_tank: dict[str, list[Witness]] = {tank.id: [] for tank in room.tanks}
+        by_tank[ROOM] = []
+        witnesses: dict[str, Witness] = {}
+        for index, probe in enumerate(room.probes):
+            known = self._witnesses.get(probe.id)
+            if known is not None and (known.probe.tank, known.probe.quantity) == (
+                probe.tank,
+                probe.quantity,
+            ):
+                known.settle(probe)
+                known.index = index
+            else:
+                known = Witness(probe, self.limits, index)
+            witnesses[probe.id] = known
+            by_tank[probe.tank].append(known)
+        self._witnesses = witnesses
+        keepings = {}
+        tanks = {tank.id: tank for tank in room.tanks}
+        for tank_id, found in by_tank.items():
+            keeping = self._keepings.get(tank_id) or Keeping(tank_id, self.limits)
+            if tank_id == ROOM:
+                keeping.standing = self._standing
+            keeping.settle(tanks.get(tank_id), found)
+            keepings[tank_id] = keeping
+        self._keepings = keepings
+        self._list = list(witnesses.values())
+        self._keeping_of = {w.id: keepings[w.probe.tank] for w in self._list}
+        self._air = next(
+            (w for w in by_tank[ROOM] if w.probe.quantity is Quantity.TEMPERATURE), None
+        )
+        self._groups = [(k.standing, k.witnesses) for k in keepings.values()]
+        self._order = {tank_id: place for place, tank_id in enumerate(keepings)}
+
+    # -- the fold --------------------------------------------------------------------------------
+
+    def take(self, reading: Reading) -> Judged:
+        """Judge one reading: its flag, and what ticks that came due on the way have found.
+
+        A reading at or before its probe's last judged moment is late or a duplicate: it gets
+        NOT_EVALUATED and changes nothing. Raises KeyError for a probe the room does not have.
+        """
+        findings = NOTHING
+        if reading[1] >= self._wake_ms:
+            findings = tuple(self.advance(reading[1]))
+        witness = self._witnesses.get(reading[0])
+        if witness is None:
+            known = ", ".join(self._witnesses) or "none"
+            raise KeyError(f"no probe {reading[0]!r} in room {self.room.id}; there are: {known}")
+        return witness.take(reading, findings)
+
+    def advance(self, to_ms: int) -> list[Finding]:
+        """Run the minute ticks up to `to_ms` less the settling time; what they found."""
+        out: list[Finding] = []
+        if self._tick_ms < 0:
+            self._tick_ms = to_ms // MINUTE_MS * MINUTE_MS
+            if self._silence.since_ms < 0:
+                self._silence.since_ms = self._tick_ms
+        until_ms = to_ms - self.limits.settle_ms
+        while self._tick_ms + MINUTE_MS <= until_ms:
+            self._tick_ms += MINUTE_MS
+            self._tick(self._tick_ms, out)
+        self._wake()
+        self._room_changed = True
+        return out
+
+    def _tick(self, tick_ms: int, out: list[Finding]) -> None:
+        touched: set[str] = set()
+        for witness in self._list:
+            pending = witness.pending
+            if pending and pending[0][0] <= tick_ms:
+                witness.fold(tick_ms)
+                touched.add(witness.probe.tank)
+        room_c = None
+        if self._air is not None and self._air.f_at >= tick_ms - 30 * MINUTE_MS:
+            room_c = self._air.f
+        if touched:
+            together = self._together.doubt
+            for tank_id in sorted(touched, key=self._order.__getitem__):
+                keeping = self._keepings[tank_id]
+                keeping.changed = True
+                keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
+        if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:
+            heats = [k.heat for k in self._keepings.values() if k.heat is not None]
+            self._together.judge(tick_ms, heats, out)
+        if tick_ms >= self._silence.look_ms:
+            self._silence.judge(tick_ms, self._groups, self._standing, out)
+
+    def enter(self, entry: JournalEntry) -> list[Finding]:
+        """What the keeper did: it explains what it explains. Raises KeyError for no such tank."""
+        keeping = self._keepings.get(entry.tank)
+        if keeping is None:
+            raise KeyError(f"no tank {entry.tank!r} in room {self.room.id}")
+        out: list[Finding] = []
+        keeping.enter(entry, out)
+        return out
+
+    def resume(self, now_ms: int) -> None:
+        """The daemon was down until now: nobody could be heard, so nobody counts as silent."""
+        self._silence.since_ms = max(self._silence.since_ms, now_ms)
+        self._silence.look_ms = 0
+        self._room_changed = True
+
+    def reconfigure(self, room: Room) -> list[Finding]:
+        """New settings: windows, stages, tanks, probes. What was learned stays where it fits.
+
+        Conditions of tanks and probes that are gone end, since nobody can see them any more.
+        """
+        self._settle(room)
+        return []
+
+    # -- what is known ---------------------------------------------------------------------------
+
+    def positions(self) -> dict[str, int]:
+        """The moment of the last judged reading, by probe; readings after it are still to judge."""
+        return {w.id: w.last_at for w in self._list if w.last_at >= 0}
+
+    def learned(self, tank: str) -> Learned:
+        """What is known of the tank's heating. Raises KeyError for no such tank."""
+        heat = self._keepings[tank].heat
+        if heat is None or not heat.cycle.known:
+            return Learned(tank, len(heat.cycle.falls) if heat else 0)
+        cycle = heat.cycle
+        return Learned(
+            tank, len(cycle.falls), cycle.lower, cycle.upper, cycle.fall, cycle.rise,
+            cycle.duty(), cycle.period_ms, cycle.time_constant_h(), heat.room_c,
+        )  # fmt: skip
+
+    # -- restart ---------------------------------------------------------------------------------
+
+    def changed_states(self) -> dict[str, str]:
+        """What changed since the last call, as JSON texts by key; kept together they restore."""
+        states: dict[str, str] = {}
+        for witness in self._list:
+            if witness.changed:
+                witness.changed = False
+                states[f"judge/probe/{witness.id}"] = _text(witness.dump())
+        for keeping in self._keepings.values():
+            if keeping.changed or keeping.standing.changed:
+                keeping.changed = keeping.standing.changed = False
+                states[f"judge/tank/{keeping.id}"] = _text(keeping.dump())
+        if self._room_changed:
+            self._room_changed = False
+            states["judge/room"] = _text(
+                [self._tick_ms, self._silence.since_ms, self._together.dump()]
+            )
+        return states
+
+    def restore(self, states: Mapping[str, str]) -> list[Lost]:
+        """Take over saved states; what could not be read, so that it can be said aloud."""
+        lost: list[Lost] = []
+        for key, text in states.items():
+            if not key.startswith("judge/"):
+                continue
+            try:
+                self._restore(key, text)
+            except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
+                lost.append(Lost(key, f"cannot be read ({error}); this part starts fresh"))
+                self._fresh(key)
+        self._wake()
+        self._silence.look_ms = 0
+        return lost
+
+    def _restore(self, key: str, text: str) -> None:
+        version, state = json.loads(text)
+        if version != VERSION:
+            raise ValueError(f"it is of version {version}, this program reads {VERSION}")
+        _, what, *name = key.split("/", 2)
+        if what == "probe" and name[0] in self._witnesses:
+            self._witnesses[name[0]].load(state)
+        elif what == "tank" and name[0] in self._keepings:
+            self._keepings[name[0]].load(state)
+        elif what == "room":
+            self._tick_ms, self._silence.since_ms, together = state
+            self._together.load(together)
+
+    def _fresh(self, key: str) -> None:
+        """Forget what a state left half loaded."""
+        _, what, *name = key.split("/", 2)
+        if what == "probe" and name and name[0] in self._witnesses:
+            old = self._witnesses.pop(name[0])
+            self._settle(self.room)
+            del old
+        elif what == "tank" and name and name[0] in self._keepings:
+            self._keepings.pop(name[0])
+            self._settle(self.room)
+
+
+def _text(state: Any) -> str:
+    return json.dumps([VERSION, state], separators=(",", ":"))

@@ -1,0 +1,73 @@
+"""Limits: every number the judge goes by, with its unit, its default and why.
+
+Spans are milliseconds of event time. Where a figure was measured on simulated rooms or taken from
+practice the comment says so; a keeper may set any of them in `[judging]`.
+"""
+
+from dataclasses import dataclass
+
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """The judge's tunables. Degrees are °C; pH is in pH."""
+
+    # the grid
+    settle_ms: int = 20 * SECOND_MS  # a tick waits this long for readings still on their way
+
+    # bounds: ISA-18.2 style, on the median of three minutes
+    deadband_celsius: float = 0.2  # 2.5-4 steps of a 0.0625 °C sensor
+    deadband_ph: float = 0.1
+    deadband_share: float = 0.03  # of the bound, for every other quantity
+    on_delay_ms: int = 4 * MINUTE_MS
+    off_delay_ms: int = 10 * MINUTE_MS
+    ph_uncertainty: float = 0.05  # a glass electrode cannot tell less than this outside a window
+    retell_ms: int = 30 * MINUTE_MS  # a standing condition is told again no sooner
+
+    # silence
+    silent_after_ms: int = 15 * MINUTE_MS
+    silent_after_missed: int = 5  # and at least this many due readings
+    room_silent_after_ms: int = 3 * MINUTE_MS  # the whole room at once: the broker or the network
+    room_silent_share: float = 0.9  # of the tanks that spoke before
+    patchy_span_ms: int = 90 * MINUTE_MS
+    patchy_share: float = 0.35  # of the due readings missing in that span
+    patchy_over_share: float = 0.10
+
+    # believing
+    gap_missed: int = 5  # due readings missed before the next one is suspect
+    flat_suspect_ms: int = 60 * MINUTE_MS  # never sooner than this …
+    flat_fail_ms: int = 120 * MINUTE_MS
+    flat_suspect_runs: float = 2.0  # … nor than this many of the probe's own longest runs
+    flat_fail_runs: float = 3.0
+    flat_learn_ms: int = DAY_MS  # before a probe is known this long, a flat line fails nothing
+    flat_fail_slow_ms: int = 12 * HOUR_MS  # for pH and the like: good water holds 10 h at 0.01
+    noisy_factor: float = 3.0  # second difference against the probe's own norm
+    noisy_hold_ms: int = 20 * MINUTE_MS
+
+    # rates
+    rate_guard_celsius: float = 0.15  # beyond the limit and the thermostat's own swing
+    rate_guard_ph: float = 0.1
+    rate_hold_ms: int = 10 * MINUTE_MS
+
+    # the learned thermostat
+    band_guard_celsius: float = 0.25  # beyond the learned band …
+    band_hold_ms: int = 3 * MINUTE_MS  # … held this long
+    band_learn_cycles: int = 4  # cycles before the switch points are believed
+    band_learn_hours: int = 12  # hours before a tank without cycles has a band
+    band_keep_hours: int = 72
+    ramp_celsius_per_h: float = 0.015  # how fast a keeper may turn a thermostat unnoticed
+    ramp_conditioning_per_h: float = 0.045  # 1 °C a day, while conditioning
+    knob_conditioning_celsius: float = 0.3  # one step of a plan, turned all at once
+
+    # water changes in the journal
+    change_margin_celsius: float = 0.75  # wider limits around a logged water change, never none
+    change_margin_ph: float = 0.4
+    change_after_ms: int = 2 * HOUR_MS  # how long after it the water may still be coming back
+    change_before_ms: int = 10 * MINUTE_MS  # a keeper notes the start a little late
+    calibration_after_ms: int = 20 * MINUTE_MS  # a probe needs this to settle again
+
+    # the whole room
+    together_ms: int = 20 * MINUTE_MS  # all tanks falling this long: decisive
+    together_share: float = 0.9
+    together_tanks: int = 3  # fewer heated tanks than this say nothing of the room

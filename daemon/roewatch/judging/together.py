@@ -1,0 +1,125 @@
+"""Together: what the whole room shows and no single tank can: a power cut, a cold room."""
+
+from collections.abc import Sequence
+from math import ceil
+from typing import Any
+
+from roewatch.judging.finding import Finding
+from roewatch.judging.heat import Doubt, Heat
+from roewatch.judging.limits import Limits
+from roewatch.judging.standing import Seen, Standing
+from roewatch.room.kind import Kind
+from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
+
+
+class Together:
+    """The heated tanks of the room, looked at every five minutes."""
+
+    SAVED = ("falling_since", "back_since", "suspect")
+    __slots__ = (*SAVED, "limits", "standing")
+
+    def __init__(self, standing: Standing, limits: Limits) -> None:
+        self.standing, self.limits = standing, limits
+        self.falling_since = -1
+        self.back_since = -1
+        self.suspect = False  # all fall: dead heaters may be one power cut
+
+    @property
+    def doubt(self) -> Doubt:
+        """What a single tank should know before it blames its heater."""
+        if self.standing.holds(Kind.POWER_CUT):
+            return Doubt.CUT
+        return Doubt.FALLING if self.suspect else Doubt.NONE
+
+    def judge(self, tick_ms: int, heats: Sequence[Heat], out: list[Finding]) -> None:
+        """One more look at all heated tanks whose cycle is known and whose probe is fresh."""
+        seen = [
+            heat
+            for heat in heats
+            if heat.share is not None and tick_ms - heat.witness.f_at < 15 * MINUTE_MS
+        ]
+        if len(seen) < self.limits.together_tanks:
+            return
+        off = [heat for heat in seen if heat.off_since >= 0]
+        on = [heat for heat in seen if heat.on_since >= 0]
+        cut = self.standing.holds(Kind.POWER_CUT)
+        falling = len(off) >= self.limits.together_share * len(seen) and not on
+        if not falling:
+            self.falling_since = -1
+            self.suspect = False
+            if cut:
+                self._back(tick_ms, seen, on, heats, out)
+            return
+        self.back_since = -1
+        if self.falling_since < 0:
+            self.falling_since = max(heat.off_since for heat in off)
+        overdue = [heat for heat in off if self._overdue(heat)]
+        self.suspect = True
+        if cut:
+            self._see(tick_ms, off, out)
+            return
+        held = tick_ms - self.falling_since >= self.limits.together_ms // 2  # shares span 20 min
+        if held and len(overdue) >= max(2, ceil(0.2 * len(seen))):
+            for heat in heats:
+                heat.superseded(tick_ms, "the whole room has lost its heating: see power cut", out)
+            self._see(tick_ms, off, out)
+
+    def _overdue(self, heat: Heat) -> bool:
+        """It should heat and does not: below its switch point, or turned before the top."""
+        cycle = heat.cycle
+        if heat.witness.f < cycle.lower_min - 0.06:
+            return True
+        since_turn = heat.witness.f_at - heat.last_peak_ms
+        early = heat.last_peak < cycle.upper - 0.3 * cycle.swing
+        return early and since_turn < 2 * HOUR_MS
+
+    def _see(self, tick_ms: int, off: Sequence[Heat], out: list[Finding]) -> None:
+        tanks = sorted(off, key=lambda heat: (heat.left_ms(), heat.standing.tank))
+        order = []
+        for heat in tanks:
+            left = heat.left_ms()
+            said = f" {span_text(left)}" if left < 1 << 60 else ""
+            order.append(f"{heat.standing.tank}{said}")
+        since = span_text(tick_ms - self.falling_since)
+        self.standing.see(
+            tick_ms,
+            Seen(
+                kind=Kind.POWER_CUT,
+                since_ms=self.falling_since,
+                message=f"all {len(off)} heated tanks have been cooling for {since}, none heats; "
+                f"time left in the window, shortest first: {', '.join(order)}",
+                children=tuple(heat.standing.tank for heat in tanks),
+            ),
+            out,
+        )
+
+    def _back(
+        self,
+        tick_ms: int,
+        seen: Sequence[Heat],
+        on: Sequence[Heat],
+        heats: Sequence[Heat],
+        out: list[Finding],
+    ) -> None:
+        if len(on) < 0.5 * len(seen):
+            self.back_since = -1
+            return
+        if self.back_since < 0:
+            self.back_since = tick_ms
+        if tick_ms - self.back_since < self.limits.off_delay_ms:
+            return
+        said = f"{len(on)} of {len(seen)} tanks are heating again"
+        over = Seen(kind=Kind.POWER_CUT, since_ms=tick_ms, message=said)
+        self.standing.end(tick_ms, over, out)
+        for heat in heats:
+            # all come back from below at once; their next legs are no ordinary ones
+            heat.quiet_until = max(heat.quiet_until, tick_ms + HOUR_MS)
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values."""
+        return [getattr(self, name) for name in self.SAVED]
+
+    def load(self, row: list[Any]) -> None:
+        """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        for name, value in zip(self.SAVED, row, strict=True):
+            setattr(self, name, value)

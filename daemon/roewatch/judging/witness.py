@@ -1,0 +1,380 @@
+"""A witness: one probe as the judge knows it, what it said last, and whether to believe it.
+
+`take` is the path every reading goes, so it does little: calibrate, flag, put the value into the
+minute it belongs to. `fold` runs at ticks and reads only minutes that a later reading has closed,
+so what it finds does not depend on how the readings of different probes were interleaved.
+"""
+
+from math import inf
+from statistics import median
+from typing import Any, NamedTuple
+
+from roewatch.judging.finding import Finding
+from roewatch.judging.limits import Limits
+from roewatch.judging.quality import AIR, GROSS, SPIKES
+from roewatch.room.moment import MINUTE_MS
+from roewatch.room.quantity import Quantity
+from roewatch.room.reading import Flag, Flagged, Reading
+from roewatch.room.tank import ROOM, Probe
+
+_GOOD, _UNSEEN, _SUSPECT, _BAD = Flag.GOOD, Flag.NOT_EVALUATED, Flag.SUSPECT, Flag.BAD
+NOTHING: tuple[Finding, ...] = ()
+BUCKET_MIN = 5
+BUCKET_MS = BUCKET_MIN * MINUTE_MS
+KEPT_BUCKETS = 48  # four hours
+KEPT_MINUTES = 30
+_QUICK = frozenset({Quantity.TEMPERATURE, Quantity.PH})
+_FAR = 1 << 62
+
+
+class Judged(NamedTuple):
+    """A reading's flag, what the judge found on the way, and the flag of the reading before it.
+
+    revised: the spike test can only tell when the next reading is there; None when it changed
+    nothing. findings: usually the one shared empty tuple.
+    """
+
+    flagged: Flagged
+    findings: tuple[Finding, ...]
+    revised: Flagged | None
+
+
+class Bucket(NamedTuple):
+    """Five minutes of one probe. end_ms: when they were over; value: median of its minutes.
+
+    readings: those believed in it; refused: readings not believed; jitter: mean size of the second
+    difference, 0 when it could not be told.
+    """
+
+    end_ms: int
+    value: float
+    readings: int
+    refused: int
+    jitter: float
+
+
+class Witness:
+    """One probe's state. Attributes named in `SAVED` are all that must survive a restart."""
+
+    SAVED = (
+        "last_at", "last", "last_raw", "step", "flag", "contiguous", "flat_value", "flat_since",
+        "longest_ms", "since_ms", "gap_before", "minute", "values", "refused", "jitter", "jitters",
+        "pending", "heard_ms", "m1", "m2", "m_last", "f", "f_at", "five", "fives", "five_count",
+        "five_refused", "five_jitter", "five_jitters", "buckets", "bad_run", "bad_since",
+        "bad_value", "side", "out_since", "in_since", "flat_reported", "norm", "norm_count",
+        "noisy_since", "calm_since", "flat_suspect_ms", "flat_fail_ms", "recent_at", "recent",
+        "flat_ms", "dumb_since", "received",
+    )  # fmt: skip
+    __slots__ = (
+        *SAVED, "probe", "id", "every_ms", "gap_ms", "fail_low", "fail_high", "suspect_low",
+        "suspect_high", "spike_suspect", "spike_bad", "flat_tolerance", "slope", "offset",
+        "calibrated_from", "calibrated_until", "limits", "changed", "guard_low", "guard_high",
+        "hot", "fresh", "index", "news", "sick", "spoken_as", "keeps_minutes",
+    )  # fmt: skip
+
+    def __init__(self, probe: Probe, limits: Limits, index: int) -> None:
+        self.limits = limits
+        self.index = index
+        self.last_at = -1
+        self.last = self.last_raw = 0.0
+        self.step = 0.0
+        self.flag = int(_GOOD)
+        self.contiguous = 0
+        self.flat_value = inf
+        self.flat_since = 0
+        self.longest_ms = 0
+        self.since_ms = 0
+        self.gap_before = False
+        self.minute = -1
+        self.values: list[float] = []
+        self.refused = 0
+        self.jitter = 0.0
+        self.jitters = 0
+        self.pending: list[tuple[int, int, float | None, int, int, float, int, int]] = []
+        self.heard_ms = -1
+        self.m1 = self.m2 = self.f = 0.0
+        self.m_last = -1
+        self.f_at = -1
+        self.five = -1
+        self.fives: list[float] = []
+        self.five_count = self.five_refused = self.five_jitters = 0
+        self.five_jitter = 0.0
+        self.buckets: list[Bucket] = []
+        self.bad_run = 0
+        self.bad_since = 0
+        self.bad_value = 0.0
+        self.side = 0
+        self.out_since = -1
+        self.in_since = -1
+        self.flat_reported = False
+        self.norm = 0.0
+        self.norm_count = 0
+        self.noisy_since = self.calm_since = -1
+        self.changed = True
+        self.guard_low, self.guard_high = -inf, inf
+        self.recent_at: list[int] = []  # the last half hour by minutes, for quick slopes
+        self.recent: list[float] = []
+        self.flat_ms = 0
+        self.dumb_since = -1  # since when every reading was refused
+        self.received: list[list[int]] = []  # [bucket, readings] of the last hours
+        self.spoken_as: str | None = None
+        self.hot = self.fresh = self.news = self.sick = False
+        self.settle(probe)
+
+    def settle(self, probe: Probe) -> None:
+        """Take over what the settings say of the probe; what was learned stays."""
+        limits = self.limits
+        self.probe = probe
+        self.id = probe.id
+        self.every_ms = probe.every_ms
+        self.gap_ms = limits.gap_missed * probe.every_ms
+        air = probe.tank == ROOM and probe.quantity is Quantity.TEMPERATURE
+        gross = AIR if air else GROSS[probe.quantity]
+        self.fail_low, self.fail_high, self.suspect_low, self.suspect_high = gross
+        self.spike_suspect, self.spike_bad = SPIKES.get(probe.quantity, (inf, inf))
+        if air:
+            self.spike_suspect, self.spike_bad = 2.0, 5.0  # a door opens; air is quick
+        self.flat_tolerance = probe.resolution / 2
+        self.keeps_minutes = probe.tank != ROOM and probe.quantity in _QUICK
+        self.calibrated_from, self.calibrated_until = 0, -1
+        self.slope, self.offset = 1.0, 0.0
+        self.flat_suspect_ms = self.flat_fail_ms = _FAR
+
+    def _recalibrate(self, at_ms: int) -> None:
+        self.slope, self.offset = 1.0, 0.0
+        self.calibrated_from, self.calibrated_until = -_FAR, _FAR
+        for calibration in self.probe.calibrations:
+            if calibration.at_ms > at_ms:
+                self.calibrated_until = calibration.at_ms
+                break
+            self.calibrated_from = calibration.at_ms
+            self.slope, self.offset = calibration.slope, calibration.offset
+
+    def _relearn_flat(self, at_ms: int) -> None:
+        """How long a line may be flat: longer than the probe's own longest run, or for ever."""
+        limits = self.limits
+        known = self.last_at >= 0 and at_ms - self.since_ms >= limits.flat_learn_ms
+        quick = self.probe.quantity is Quantity.TEMPERATURE and self.probe.tank != ROOM
+        if not known:
+            self.flat_suspect_ms = self.flat_fail_ms = _FAR
+            return
+        suspect_ms = limits.flat_suspect_ms if quick else limits.flat_fail_slow_ms // 2
+        fail_ms = limits.flat_fail_ms if quick else limits.flat_fail_slow_ms
+        self.flat_suspect_ms = max(suspect_ms, int(limits.flat_suspect_runs * self.longest_ms))
+        self.flat_fail_ms = max(fail_ms, int(limits.flat_fail_runs * self.longest_ms))
+
+    # -- every reading ---------------------------------------------------------------------------
+
+    def take(self, reading: Reading, findings: tuple[Finding, ...]) -> Judged:  # noqa: C901, PLR0912, PLR0915
+        """Flag one reading and put it into its minute.
+
+        Kept in one piece on purpose: six figures of readings a second pass here, and each call
+        saved is a tenth of the cost.
+        """
+        probe, at, raw = reading
+        if not self.calibrated_from <= at < self.calibrated_until:
+            self._recalibrate(at)
+        value = raw * self.slope + self.offset
+        last_at = self.last_at
+        if at <= last_at:
+            return Judged(Flagged(probe, at, raw, value, _UNSEEN), findings, None)
+        self.changed = True
+        minute = at // MINUTE_MS
+        if minute != self.minute:
+            if self.minute >= 0:
+                self._close(at)
+            self.minute = minute
+        if not self.fail_low <= value <= self.fail_high:
+            return self._refuse(reading, value, findings)
+        self.last_at = at
+        flag = _GOOD
+        revised = None
+        if self.contiguous and at - last_at <= self.gap_ms:
+            step = value - self.last
+            before = self.step
+            if self.contiguous > 1:
+                self.jitter += abs(step - before)
+                self.jitters += 1
+                if step * before < 0.0 and min(abs(step), abs(before)) > self.spike_suspect:
+                    revised = self._spike(last_at, min(abs(step), abs(before)))
+            self.step = step
+            self.contiguous += 1
+            self.gap_before = False
+        else:
+            flag = self._after_gap(at, last_at)
+        if abs(value - self.flat_value) <= self.flat_tolerance:
+            flat_ms = at - self.flat_since
+            if flat_ms >= self.flat_suspect_ms:
+                flag = _SUSPECT
+                if flat_ms >= self.flat_fail_ms:
+                    flag = _BAD
+                    self.flat_reported = True
+        else:
+            run_ms = last_at - self.flat_since
+            if run_ms > self.longest_ms or self.flat_suspect_ms == _FAR:
+                self._moved(run_ms, at)
+            self.flat_value = value
+            self.flat_since = at
+        self.last = value
+        self.last_raw = raw
+        if flag is _GOOD and not self.suspect_low <= value <= self.suspect_high:
+            flag = _SUSPECT
+        if flag is _BAD:
+            self.refused += 1
+        else:
+            # suspect is folded in: a tank at 17 °C is suspect and may be true; medians decide
+            self.values.append(value)
+        self.flag = flag
+        return Judged(Flagged(probe, at, raw, value, flag), findings, revised)
+
+    def _refuse(self, reading: Reading, value: float, findings: tuple[Finding, ...]) -> Judged:
+        probe, at, raw = reading
+        self.refused += 1
+        if self.bad_run == 0:
+            self.bad_since = at
+        self.bad_run += 1
+        # no JSON number for what is no number
+        self.bad_value = raw if -inf < raw < inf else -9999.0
+        self.last_at = at
+        self.contiguous = 0
+        self.flag = _BAD
+        return Judged(Flagged(probe, at, raw, value, _BAD), findings, None)
+
+    def _spike(self, at: int, size: float) -> Flagged | None:
+        """The reading before this one stood out against both its neighbours."""
+        flag = _BAD if size > self.spike_bad else _SUSPECT
+        if self.flag >= flag:
+            return None
+        return Flagged(self.id, at, self.last_raw, self.last, flag)
+
+    def _after_gap(self, at: int, last_at: int) -> Flag:
+        """The first reading, or the first after a hole: no neighbour to hold it against."""
+        if last_at < 0:
+            self.since_ms = at
+        self.step = 0.0
+        self.contiguous = 1
+        hole = last_at >= 0 and at - last_at > self.gap_ms
+        # a probe that only ever speaks after holes is slow, not suspect
+        flag = _SUSPECT if hole and not self.gap_before else _UNSEEN
+        self.gap_before = hole
+        return flag
+
+    def _moved(self, run_ms: int, at: int) -> None:
+        if self.flat_value != inf and not self.flat_reported:
+            self.longest_ms = max(self.longest_ms, run_ms)
+        self.flat_reported = False
+        self._relearn_flat(at)
+
+    def _close(self, at: int) -> None:
+        values = self.values
+        count = len(values)
+        if count:
+            self.bad_run = 0
+        value = None if not count else values[0] if count == 1 else median(values)
+        self.pending.append(
+            (
+                at,
+                self.minute,
+                value,
+                count,
+                self.refused,
+                self.jitter,
+                self.jitters,
+                self.last_at - self.flat_since,
+            )
+        )
+        self.values = []
+        self.refused = 0
+        self.jitter = 0.0
+        self.jitters = 0
+
+    # -- every tick ------------------------------------------------------------------------------
+
+    def fold(self, tick_ms: int) -> None:
+        """Take in every minute closed by a reading at or before `tick_ms`."""
+        pending = self.pending
+        self.changed = True
+        self.news = False
+        while pending and pending[0][0] <= tick_ms:
+            closed, minute, value, count, refused, jitter, jitters, flat_ms = pending.pop(0)
+            self.flat_ms = flat_ms
+            self.heard_ms = closed
+            five = minute // BUCKET_MIN
+            if five != self.five:
+                if self.five >= 0:
+                    self._close_bucket()
+                self.five = five
+            self.five_count += count
+            self.five_refused += refused
+            self.five_jitter += jitter
+            self.five_jitters += jitters
+            if value is None:
+                self.sick = True
+                if self.dumb_since < 0:
+                    self.dumb_since = minute * MINUTE_MS
+                continue
+            self.dumb_since = -1
+            self.fives.append(value)
+            before, older = self.m1, self.m2
+            if minute - self.m_last > 15:
+                before = older = value
+            # median of three without building a list
+            if value > before:
+                middle = before if before > older else (min(value, older))
+            else:
+                middle = value if value > older else (min(before, older))
+            self.f = middle
+            self.f_at = (minute + 1) * MINUTE_MS
+            self.m2 = before
+            self.m1 = value
+            self.m_last = minute
+            self.news = True
+            if self.keeps_minutes:
+                self.recent_at.append(self.f_at)
+                self.recent.append(value)
+                if len(self.recent) > KEPT_MINUTES:
+                    del self.recent[0], self.recent_at[0]
+            if not self.guard_low <= middle <= self.guard_high:
+                self.hot = True
+
+    def _close_bucket(self) -> None:
+        fives = self.fives
+        self.received.append([self.five, self.five_count + self.five_refused])
+        if len(self.received) > KEPT_BUCKETS:
+            del self.received[0]
+        if fives:
+            jitter = self.five_jitter / self.five_jitters if self.five_jitters else 0.0
+            bucket = Bucket(
+                (self.five + 1) * BUCKET_MS,
+                median(fives),
+                self.five_count,
+                self.five_refused,
+                jitter,
+            )
+            self.buckets.append(bucket)
+            if len(self.buckets) > KEPT_BUCKETS:
+                del self.buckets[0]
+            self.fresh = True
+        self.fives = []
+        self.five_count = self.five_refused = self.five_jitters = 0
+        self.five_jitter = 0.0
+
+    # -- restart ---------------------------------------------------------------------------------
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values, in the order of `SAVED`."""
+        row = [getattr(self, name) for name in self.SAVED]
+        place = self.SAVED.index("flat_value")
+        row[place] = None if row[place] == inf else row[place]
+        return row
+
+    def load(self, row: list[Any]) -> None:
+        """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        if len(row) != len(self.SAVED):
+            raise ValueError(f"{len(row)} values where a probe's state has {len(self.SAVED)}")
+        for name, value in zip(self.SAVED, row, strict=True):
+            setattr(self, name, value)
+        flat = row[self.SAVED.index("flat_value")]
+        self.flat_value = inf if flat is None else float(flat)
+        self.pending = [tuple(entry) for entry in row[self.SAVED.index("pending")]]
+        self.buckets = [Bucket(*entry) for entry in row[self.SAVED.index("buckets")]]

@@ -1,0 +1,140 @@
+"""The fold: the same readings give the same findings, cut anywhere, interleaved anyhow."""
+
+import json
+from functools import cache
+from random import Random
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.judging.rooms import START, Event, events_of, judged, room_of
+
+from roewatch.judging.finding import Finding
+from roewatch.judging.judge import Judge
+from roewatch.room.journal import JournalEntry
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.tank import Room
+from roewatch_sim.boathouse import boathouse
+from roewatch_sim.fault import FaultKind, SimFault
+
+HOURS = 30.0
+
+
+@cache
+def eventful() -> tuple[Room, tuple[Event, ...], tuple[Finding, ...]]:
+    """A day and more in which much goes wrong, and what a judge without a break finds."""
+    sim = boathouse(5, START)
+    for fault in (
+        SimFault(FaultKind.HEATER_DEAD, "A3", START + 20 * HOUR_MS),
+        SimFault(FaultKind.HEATER_STUCK_ON, "B3", START + 22 * HOUR_MS),
+        SimFault(FaultKind.PROBE_SILENT, "B6", START + 12 * HOUR_MS, START + 14 * HOUR_MS),
+        SimFault(FaultKind.SENSOR_ERROR, "A5", START + 15 * HOUR_MS, START + 16 * HOUR_MS),
+        SimFault(FaultKind.PROBE_NOISY, "A6", START + 18 * HOUR_MS, START + 19 * HOUR_MS),
+        SimFault(FaultKind.PROBE_PATCHY, "A2", START + 17 * HOUR_MS, START + 21 * HOUR_MS),
+        SimFault(FaultKind.PROBE_SILENT, "", START + 25 * HOUR_MS, START + 26 * HOUR_MS),
+    ):
+        sim.inject(fault)
+    room = room_of(sim)
+    events = tuple(events_of(sim, hours=HOURS))
+    return room, events, tuple(judged(Judge(room, start_ms=START), events))
+
+
+def test_there_is_something_to_find() -> None:
+    _, _, findings = eventful()
+    assert {f.kind.value for f in findings} >= {
+        "heater-dead", "heater-stuck-on", "probe-silent", "probe-fault", "room-silent",
+        "below-window",
+    }  # fmt: skip
+
+
+@settings(max_examples=6, deadline=None)
+@given(st.lists(st.floats(0.01, 0.99), min_size=1, max_size=3))
+def test_cut_anywhere_the_findings_are_the_same(cuts: list[float]) -> None:
+    room, events, expected = eventful()
+    kept: dict[str, str] = {}
+    found: list[Finding] = []
+    before = 0
+    judge = Judge(room, start_ms=START)
+    for cut in [*sorted(cuts), 1.0]:
+        until = int(cut * len(events))
+        found += judged(judge, events[before:until])
+        kept.update(judge.changed_states())
+        judge = Judge(room, start_ms=START)
+        assert judge.restore(kept) == []
+        before = until
+    assert tuple(found) == expected
+
+
+@settings(max_examples=4, deadline=None)
+@given(st.integers(0, 1000))
+def test_the_order_between_probes_never_matters(seed: int) -> None:
+    room, events, expected = eventful()
+    random = Random(seed)
+    readings = [event for event in events if not isinstance(event, JournalEntry)]
+    entries = [event for event in events if isinstance(event, JournalEntry)]
+    late = {probe.id: random.randrange(0, 9_000) for probe in room.probes}
+    # each probe's readings come in order, but up to nine seconds later than others'
+    shuffled: list[tuple[int, int, Event]] = [
+        (r.at_ms + late[r.probe], n, r) for n, r in enumerate(readings)
+    ]
+    shuffled += [(e.at_ms, -1, e) for e in entries]
+    found = judged(
+        Judge(room, start_ms=START),
+        [event for _, _, event in sorted(shuffled, key=lambda s: s[:2])],
+    )
+    assert sorted(map(_plain, found)) == sorted(map(_plain, expected))
+
+
+def _plain(finding: Finding) -> str:
+    return json.dumps(finding)
+
+
+def test_a_judge_that_looks_by_the_clock_finds_the_same() -> None:
+    room, events, expected = eventful()
+    judge = Judge(room, start_ms=START)
+    found: list[Finding] = []
+    for event in events:
+        if isinstance(event, JournalEntry):
+            found += judge.enter(event)
+            continue
+        found += judge.advance(event.at_ms)
+        found += judge.take(event).findings
+    assert tuple(found) == expected
+
+
+@pytest.mark.parametrize("spoilt", ["nonsense", "[99,[]]", "[1,[1,2]]", "[1,{}]", "{}", "[1,null]"])
+def test_a_spoilt_state_is_said_and_the_rest_is_kept(spoilt: str) -> None:
+    room, events, _ = eventful()
+    judge = Judge(room, start_ms=START)
+    judged(judge, events[:2000])
+    kept = judge.changed_states()
+    kept["judge/probe/A3-temperature"] = spoilt
+    kept["judge/tank/A4"] = spoilt
+    fresh = Judge(room, start_ms=START)
+    assert {lost.key for lost in fresh.restore(kept)} == {
+        "judge/probe/A3-temperature",
+        "judge/tank/A4",
+    }
+    assert "A3-temperature" not in fresh.positions()
+    assert fresh.positions()["A3-ph"] == judge.positions()["A3-ph"]
+    judged(fresh, events[2000:2100])
+
+
+def test_new_settings_keep_what_was_learned() -> None:
+    room, events, _ = eventful()
+    judge = Judge(room, start_ms=START)
+    judged(judge, [e for e in events if e.at_ms < START + DAY_MS // 2])
+    before = judge.learned("A2")
+    judge.reconfigure(room)
+    assert judge.learned("A2") == before
+    assert before.switches_on is not None
+
+
+def test_nothing_changed_is_nothing_to_keep() -> None:
+    room, events, _ = eventful()
+    judge = Judge(room, start_ms=START)
+    judged(judge, events[:500])
+    assert judge.changed_states()
+    assert judge.changed_states() == {}
+    judge.advance(START + 5 * MINUTE_MS)
+    assert set(judge.changed_states()) <= {"judge/room"}

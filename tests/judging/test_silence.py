@@ -1,0 +1,68 @@
+"""Silence: a probe, a tank, the whole room, told apart."""
+
+from tests.judging.rooms import START, fold, kinds, minutes, probe, room, tank
+
+from roewatch.judging.judge import Judge
+from roewatch.room.moment import MINUTE_MS
+from roewatch.room.quantity import Quantity
+from roewatch.room.reading import Reading
+
+NAMES = ("A1", "A2", "A3")
+
+
+def three_tanks() -> Judge:
+    probes = [probe(f"{name}-t", name) for name in NAMES]
+    probes += [probe(f"{name}-ph", name, Quantity.PH) for name in NAMES]
+    return Judge(room([tank(name) for name in NAMES], probes), start_ms=START)
+
+
+def talk(*silent: str, first: int, last: int) -> list[Reading]:
+    """Everybody but those named `silent`, every minute from `first` to before `last`."""
+    readings = []
+    for minute in range(first, last):
+        for name in NAMES:
+            for what, value in (("t", 26.0), ("ph", 6.2)):
+                if f"{name}-{what}" not in silent and name not in silent:
+                    of = f"{name}-{what}"
+                    readings += minutes([value + minute % 2 / 16], first=minute, of=of)
+    return readings
+
+
+def test_one_probe_silent() -> None:
+    findings = fold(three_tanks(), [*talk(first=0, last=30), *talk("A2-ph", first=30, last=60)])
+    assert kinds(findings) == ["A2 probe-silent"]
+    assert findings[0].probe == "A2-ph"
+    assert 44 <= (findings[0].at_ms - START) // MINUTE_MS <= 46
+
+
+def test_one_tank_silent_is_one_finding() -> None:
+    findings = fold(three_tanks(), [*talk(first=0, last=30), *talk("A2", first=30, last=60)])
+    assert kinds(findings) == ["A2 tank-silent"]
+    assert findings[0].children == ("A2-t", "A2-ph")
+
+
+def test_the_whole_room_silent_is_one_finding_that_ends() -> None:
+    judge = three_tanks()
+    findings = fold(judge, talk(first=0, last=30))
+    findings += judge.advance(START + 90 * MINUTE_MS)
+    findings += fold(judge, talk(first=90, last=100))
+    findings += judge.advance(START + 100 * MINUTE_MS)
+    assert [(f.tank, f.kind, f.present) for f in findings] == [
+        ("room", "room-silent", True),
+        ("room", "room-silent", False),
+    ]
+    assert findings[0].children == NAMES
+    assert (findings[0].at_ms - START) // MINUTE_MS <= 34
+
+
+def test_a_downtime_of_the_daemon_is_nobodys_silence() -> None:
+    judge = three_tanks()
+    findings = fold(judge, talk(first=0, last=30))
+    judge.resume(START + 600 * MINUTE_MS)
+    findings += fold(judge, talk(first=600, last=620))
+    assert kinds(findings) == []
+
+
+def test_who_never_spoke_is_silent_too() -> None:
+    findings = fold(three_tanks(), talk("A3-ph", first=0, last=30))
+    assert kinds(findings) == ["A3 probe-silent"]
