@@ -16,7 +16,7 @@ POINTS = st.lists(
 
 def _thinned(points: list[tuple[int, float, int]], columns: int) -> list[tuple[int, float, int]]:
     whole = Columns(*([list(column) for column in zip(*points, strict=True)]))
-    return list(zip(*thinned(whole, from_ms=0, to_ms=1000, columns=columns), strict=True))
+    return list(zip(*thinned(whole, [1000 * i // columns for i in range(1, columns)]), strict=True))
 
 
 @given(POINTS, st.integers(1, 20))

@@ -14,6 +14,15 @@ from roewatch.room.journal import Deed, JournalEntry
 from roewatch.storage.ledger import alarm_of, alarm_text, notice_text, steps_text
 
 
+def tally(db: sqlite3.Connection, name: str, n: int) -> None:
+    """Count `n` more of what is counted under `name`."""
+    if n:
+        db.execute(
+            "INSERT INTO tallies VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET n = n + excluded.n",
+            (name, n),
+        )
+
+
 def keep_states(db: sqlite3.Connection, states: Mapping[str, str]) -> None:
     """Remember each text under its key; an empty one forgets the key."""
     db.executemany(

@@ -3,6 +3,7 @@
 import sqlite3
 import threading
 from collections.abc import Iterable
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +14,13 @@ from roewatch.room.journal import JournalEntry
 from roewatch.room.reading import Flag, Flagged
 from roewatch.room.series import Series
 from roewatch.room.tank import Probe
-from roewatch.storage import entries, opening
-from roewatch.storage.cell import RAW_SQL, raw_of
+from roewatch.storage import curve, entries, opening
+from roewatch.storage.cell import RAW_SQL
 from roewatch.storage.ledger import alarm_of, notice_of, plan_of
 from roewatch.storage.schema import TABLES
 from roewatch.storage.thinning import Columns, thinned
+
+_NOTHING = Columns([], [], [])
 
 
 class Records:
@@ -57,36 +60,31 @@ class Records:
         """
         known = {probe.id: probe for probe in probes}
         found = self._db.execute(
-            f"SELECT p.name, h.at_ms, {RAW_SQL}, h.flag FROM probes p JOIN hot h ON h.probe = p.id"  # noqa: S608
+            f"SELECT p.name, h.at_ms, {RAW_SQL}, h.flag, k.last_ms, k.last_raw, k.last_flag"  # noqa: S608
+            " FROM probes p LEFT JOIN hot h ON h.probe = p.id"
             " AND h.at_ms = (SELECT max(at_ms) FROM hot WHERE probe = p.id)"
+            " LEFT JOIN packed k ON k.slot = (SELECT max(slot) FROM packed"
+            " WHERE slot BETWEEN p.id << 20 AND (p.id << 20) + 1048575)"
         )
         newest = {}
-        for name, at_ms, raw, flag in found:
-            value = known[name].calibrated(raw, at_ms) if name in known else raw
-            newest[name] = Flagged(name, at_ms, raw, value, Flag(flag))
+        for name, *both in found:
+            told = [both[i : i + 3] for i in (0, 3) if both[i] is not None]
+            if told:
+                at_ms, raw, flag = max(told)
+                value = known[name].calibrated(raw, at_ms) if name in known else raw
+                newest[name] = Flagged(name, at_ms, raw, value, Flag(flag))
         return newest
 
     def series(self, probe: Probe, from_ms: int, to_ms: int, columns: int = 0) -> Series:
         """The probe's readings with from_ms <= at_ms < to_ms, calibrated, in order of time.
 
-        columns: 0 for every reading; else thinned to first, lowest, highest and last of each of so
-        many equal spans.
+        columns: 0 for every reading; else thinned for so many pixel columns (see
+        `curve.drawn` and `thinning.thinned` for what is kept).
         """
         db = self._db
         with opening.snapshot(db):
-            rows = db.execute(
-                "SELECT h.at_ms, h.raw, h.flag FROM probes p JOIN hot h ON h.probe = p.id"
-                " WHERE p.name = ? AND h.at_ms >= ? AND h.at_ms < ? ORDER BY h.at_ms",
-                (probe.id, from_ms, to_ms),
-            ).fetchall()
-        points = Columns(
-            [row[0] for row in rows],
-            [probe.calibrated(raw_of(row[1]), row[0]) for row in rows],
-            [row[2] for row in rows],
-        )
-        shown = (
-            thinned(points, from_ms=from_ms, to_ms=to_ms, columns=columns) if columns else points
-        )
+            row = db.execute("SELECT id FROM probes WHERE name = ?", (probe.id,)).fetchone()
+            points = _points(db, row[0], probe, from_ms, to_ms, columns) if row else _NOTHING
         return Series(
             probe=probe.id,
             tank=probe.tank,
@@ -94,10 +92,10 @@ class Records:
             every_ms=probe.every_ms,
             from_ms=from_ms,
             to_ms=to_ms,
-            at_ms=shown.at_ms,
-            value=shown.value,
-            flag=shown.flag,
-            thinned=len(shown.at_ms) < len(points.at_ms),
+            at_ms=points.at_ms,
+            value=points.value,
+            flag=points.flag,
+            thinned=columns > 0,
         )
 
     # alarms and notices
@@ -179,13 +177,15 @@ class Records:
     # the store itself
 
     def counts(self) -> dict[str, int]:
-        """Rows in each table; and every tally, such as `contradicted`, by its name."""
+        """Rows in each table, all `readings`, and every tally, such as `contradicted`."""
         db = self._db
         with opening.snapshot(db):
             tables = {
                 table: db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]  # noqa: S608
                 for table in TABLES
             }
+            (in_days,) = db.execute("SELECT ifnull(sum(n), 0) FROM packed").fetchone()
+            tables["readings"] = tables["hot"] + in_days
             return tables | dict(db.execute("SELECT name, n FROM tallies"))
 
 
@@ -194,3 +194,28 @@ def _receipt(row: tuple[str, int, str, str, int]) -> Receipt:
     return Receipt(
         notice=notice, at_ms=at_ms, outcome=Outcome(outcome), reason=reason, attempt=attempt
     )
+
+
+def _points(
+    db: sqlite3.Connection, id_: int, probe: Probe, from_ms: int, to_ms: int, columns: int
+) -> Columns:
+    """Calibrated points. The span is read in parts that lie between two calibrations."""
+    from_ms = max(0, from_ms)  # nothing is kept from before 1970
+    if from_ms >= to_ms:
+        return _NOTHING
+    if not columns:
+        points = curve.whole(db, id_, from_ms, to_ms)
+        if not probe.calibrations:
+            return points
+        return points._replace(value=list(map(probe.calibrated, points.value, points.at_ms)))
+    frame = curve.frame_of(from_ms, to_ms, columns)
+    dates = [c.at_ms for c in probe.calibrations if from_ms < c.at_ms < to_ms]
+    at_ms: list[int] = []
+    value: list[float] = []
+    flag: list[int] = []
+    for start_ms, end_ms in pairwise([from_ms, *dates, to_ms]):
+        part = curve.drawn(db, id_, frame._replace(from_ms=start_ms, to_ms=end_ms))
+        at_ms.extend(part.at_ms)
+        value.extend(map(probe.calibrated, part.value, part.at_ms))
+        flag.extend(part.flag)
+    return thinned(Columns(at_ms, value, flag), frame.edges)

@@ -60,14 +60,25 @@ CREATE TABLE plans (
 ) STRICT;
 """
 
-STEPS: tuple[str, ...] = (_FIRST,)
+_PACKED = """
+-- slot: probe << 20 | day since 1970; n, last_*: of the readings in body, which is NULL once they
+-- were let go and only the roll-ups are left. Small columns first: a year of hours is then read
+-- without touching a single body.
+CREATE TABLE packed (
+    slot INTEGER PRIMARY KEY, n INTEGER NOT NULL, first_ms INTEGER NOT NULL,
+    last_ms INTEGER NOT NULL, last_raw REAL NOT NULL, last_flag INTEGER NOT NULL,
+    hours BLOB, minutes BLOB, body BLOB
+) STRICT;
+"""
+
+STEPS: tuple[str, ...] = (_FIRST, _PACKED)
 """Step n brings schema n-1 to n. Only ever added to: a file in the field remembers its number."""
 
 NEWEST = len(STEPS)
 
 TABLES = (
-    "probes", "hot", "states", "tallies", "alarms", "changes", "notices", "told", "receipts",
-    "journal", "plans",
+    "probes", "hot", "packed", "states", "tallies", "alarms", "changes", "notices", "told",
+    "receipts", "journal", "plans",
 )  # fmt: skip
 
 

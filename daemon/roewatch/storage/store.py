@@ -9,8 +9,10 @@ import heapq
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from itertools import repeat
 from operator import itemgetter
 from pathlib import Path
 
@@ -18,16 +20,14 @@ from roewatch.alarms.alarm import Alarm
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
 from roewatch.room.journal import JournalEntry
-from roewatch.room.reading import Flagged, Reading
-from roewatch.storage import entries, opening
-from roewatch.storage.cell import cell_of, raw_of
+from roewatch.room.reading import Reading
+from roewatch.storage import curve, entries, opening, packing
+from roewatch.storage.hot import LATEST_MS, Hot
 from roewatch.storage.kept import Kept
 from roewatch.storage.ledger import notice_of
 from roewatch.storage.schema import migrate
 from roewatch.storage.trouble import FullStoreError
 
-_LATEST_MS = 2**43  # year 2248; past it a moment is a broken clock, and the day keys end
-_BY_PROBE_AND_TIME = itemgetter(0, 1)
 _BY_TIME_AND_PROBE = itemgetter(1, 0)
 _CHUNKED = 100_000  # readings held at once while all probes are merged
 
@@ -40,7 +40,8 @@ class Store:
         self._db = connection
         self._lock = lock
         self._thread = threading.get_ident()
-        self._ids: dict[str, int] = dict(connection.execute("SELECT name, id FROM probes"))
+        self._hot = Hot(connection)
+        self._next_to_pack = 0
         self.fully_checked = False
 
     @staticmethod
@@ -88,8 +89,7 @@ class Store:
         except BaseException as error:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
-            # ids given out inside the transaction are gone with it
-            self._ids = dict(self._db.execute("SELECT name, id FROM probes"))
+            self._hot.forget()  # ids given out inside the transaction are gone with it
             if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL:
                 raise FullStoreError(
                     f"{self.path}: the disk is full, so nothing of this was kept; free some space"
@@ -103,8 +103,8 @@ class Store:
         2248), FullStoreError when the disk is full; then nothing of `kept` is kept.
         """
         with self._transaction():
-            new = self._keep_readings(kept.readings)
-            self._revise(kept.revised)
+            new = self._hot.keep(kept.readings)
+            self._hot.revise(kept.revised)
             entries.keep_states(self._db, kept.states)
             entries.keep_alarms(self._db, kept.alarms, kept.changes)
             entries.keep_notices(self._db, kept.notices)
@@ -112,52 +112,6 @@ class Store:
             entries.keep_journal(self._db, kept.journal)
             entries.keep_plans(self._db, kept.plans)
         return new
-
-    def _probe_id(self, name: str) -> int:
-        found = self._ids.get(name)
-        if found is None:
-            self._db.execute("INSERT INTO probes (name) VALUES (?)", (name,))
-            (found,) = self._db.execute("SELECT last_insert_rowid()").fetchone()
-            self._ids[name] = found
-        return found
-
-    def _rows(self, readings: Sequence[Flagged]) -> list[tuple[int, int, int | float, int]]:
-        rows = []
-        for probe, at_ms, raw, _, flag in readings:
-            if not 0 <= at_ms < _LATEST_MS:
-                raise ValueError(f"probe {probe}: moment {at_ms} ms is no time a tank was measured")
-            # int(): sqlite3 takes an exact int several times faster than an enumeration's member
-            rows.append((self._probe_id(probe), at_ms, cell_of(raw), int(flag)))
-        # neighbours in the table are written together; stable, so that the first of two wins
-        rows.sort(key=_BY_PROBE_AND_TIME)
-        return rows
-
-    def _keep_readings(self, readings: Sequence[Flagged]) -> int:
-        rows = self._rows(readings)
-        before = self._db.total_changes
-        self._db.executemany("INSERT OR IGNORE INTO hot VALUES (?, ?, ?, ?)", rows)
-        new = self._db.total_changes - before
-        if new < len(rows):
-            self._count("contradicted", self._contradicted(rows))
-        return new
-
-    def _contradicted(self, rows: Sequence[tuple[int, int, int | float, int]]) -> int:
-        """How many of `rows` say another number than the one kept for their moment."""
-        query = "SELECT raw FROM hot WHERE probe = ? AND at_ms = ?"
-        return sum(self._db.execute(query, row[:2]).fetchone()[0] != row[2] for row in rows)
-
-    def _count(self, name: str, n: int) -> None:
-        if n:
-            self._db.execute(
-                "INSERT INTO tallies VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET n = n + ?",
-                (name, n, n),
-            )
-
-    def _revise(self, revised: Sequence[Flagged]) -> None:
-        self._db.executemany(
-            "UPDATE hot SET flag = ? WHERE probe = ? AND at_ms = ?",
-            [(int(r.flag), self._probe_id(r.probe), r.at_ms) for r in revised],
-        )
 
     # alarms and notices
 
@@ -214,20 +168,42 @@ class Store:
         """Readings later than their probe's position, in order of (at_ms, probe).
 
         positions: by probe; a probe without one is read from its first reading. For judging again
-        after a crash. Memory does not grow with the number of readings, and `keep` may be called
-        while this is being read.
+        after a crash. Holds at most one day of each probe at once, and `keep` may be called while
+        this is being read.
         """
         self._own()
-        chunk = max(16, _CHUNKED // max(1, len(self._ids)))
-        later = (
-            self._later(name, id_, positions.get(name, -1), chunk)
-            for name, id_ in self._ids.items()
-        )
+        at_most = max(16, _CHUNKED // max(1, len(self._hot.ids)))
+        later = [
+            self._later(name, probe, positions.get(name, -1) + 1, at_most)
+            for name, probe in self._hot.ids.items()
+        ]
         return heapq.merge(*later, key=_BY_TIME_AND_PROBE)
 
-    def _later(self, name: str, id_: int, after_ms: int, chunk: int) -> Iterator[Reading]:
-        query = "SELECT at_ms, raw FROM hot WHERE probe = ? AND at_ms > ? ORDER BY at_ms LIMIT ?"
-        while rows := self._db.execute(query, (id_, after_ms, chunk)).fetchall():
-            for at_ms, cell in rows:
-                yield Reading(name, at_ms, raw_of(cell))
-            after_ms = rows[-1][0]
+    def _later(self, name: str, probe: int, from_ms: int, at_most: int) -> Iterator[Reading]:
+        while from_ms < LATEST_MS:
+            cells, from_ms = curve.chunk(self._db, probe, from_ms, LATEST_MS, at_most)
+            yield from map(Reading, repeat(name), cells.at_ms, cells.raw())
+
+    # packing
+
+    def pack_some(self, now_ms: int, budget: int = 1) -> int:
+        """Pack up to `budget` days whose readings are ripe at `now_ms`; returns how many it was.
+
+        Each is a transaction of its own and takes some 50 ms at one reading every 5 s. Probes
+        come in turn. Call it again until it returns 0, letting new readings in between.
+        """
+        self._own()
+        before_ms = packing.horizon(now_ms)
+        probes = sorted(self._hot.ids.values())
+        turn = bisect_left(probes, self._next_to_pack)
+        done = 0
+        for probe in [*probes[turn:], *probes[:turn]]:
+            self._next_to_pack = probe
+            while (at_ms := packing.ripe(self._db, probe, before_ms)) is not None:
+                if done == budget:
+                    return done
+                with self._transaction():
+                    day = packing.pack_day(self._db, probe, at_ms, before_ms)
+                self._hot.repacked(*day)
+                done += 1
+        return done

@@ -20,37 +20,25 @@ def believed(flag: int) -> bool:
     return flag <= Flag.NOT_EVALUATED
 
 
-def thinned(points: Columns, *, from_ms: int, to_ms: int, columns: int) -> Columns:
-    """At most four points for each of `columns` equal spans: first, lowest, highest, last.
+def thinned(points: Columns, edges: Sequence[int]) -> Columns:
+    """First, lowest, highest and last of the points before, between and after each of `edges`.
 
     Readings that are not believed are thinned beside the others, four a column of their own, so
     that a sensor's error code does not pass for the water's highest, nor hide it.
     """
-    if len(points.at_ms) <= 4 * columns:
+    if len(points.at_ms) <= 4 * (len(edges) + 1):
         return points
-    doubted = (
-        [i for i, flag in enumerate(points.flag) if not believed(flag)]
-        if (max(points.flag) > Flag.NOT_EVALUATED)
-        else []
-    )
-    edges = [from_ms + (to_ms - from_ms) * i // columns for i in range(1, columns)]
-    if not doubted:
+    if max(points.flag) <= Flag.NOT_EVALUATED:
         return _picked(points, _peaks(points, edges))
-    doubtful = set(doubted)
-    trusted = [i for i in range(len(points.at_ms)) if i not in doubtful]
-    chosen: list[int] = []
-    for part in (trusted, doubted):
-        peaks = _peaks(_picked(points, part), edges)
-        chosen.extend(part[i] for i in peaks)
+    parts: tuple[list[int], list[int]] = ([], [])
+    for i, flag in enumerate(points.flag):
+        parts[not believed(flag)].append(i)
+    chosen = [part[i] for part in parts for i in _peaks(_picked(points, part), edges)]
     return _picked(points, sorted(chosen))
 
 
 def _picked(points: Columns, indexes: Sequence[int]) -> Columns:
-    return Columns(
-        [points.at_ms[i] for i in indexes],
-        [points.value[i] for i in indexes],
-        [points.flag[i] for i in indexes],
-    )
+    return Columns(*([column[i] for i in indexes] for column in points))  # type: ignore[arg-type]
 
 
 def _peaks(points: Columns, edges: Sequence[int]) -> list[int]:

@@ -1,0 +1,135 @@
+"""The hot table: readings as they come in, each moment of each probe once.
+
+A moment is either here or in a packed day, never in both. Each method runs inside a transaction
+its caller has begun; after a rollback call `forget`.
+"""
+
+import sqlite3
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
+from operator import itemgetter
+
+from roewatch.room.reading import Flagged
+from roewatch.storage import entries
+from roewatch.storage.cell import cell_of, raw_of
+from roewatch.storage.day import NOTHING, Cells, day_of, opened, slot_of
+from roewatch.storage.packing import replace_day
+
+LATEST_MS = 2**43  # year 2248; past it a moment is a broken clock
+_BY_PROBE_AND_TIME = itemgetter(0, 1)
+_DAYS_AT_HAND = 16
+
+Row = tuple[int, int, int | float, int]
+
+
+class Hot:
+    """What the writer knows of the readings by heart, so that a batch costs one statement."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+        self.ids: dict[str, int] = {}
+        self._packed_until: dict[int, int] = {}
+        self._days: dict[int, Cells] = {}
+        self.forget()
+
+    def forget(self) -> None:
+        """Learn it all from the file again."""
+        self.ids = dict(self._db.execute("SELECT name, id FROM probes"))
+        self._packed_until = dict(
+            self._db.execute(
+                "SELECT p.id, k.last_ms FROM probes p JOIN packed k ON k.slot ="
+                " (SELECT max(slot) FROM packed WHERE slot BETWEEN p.id << 20 AND"
+                " (p.id << 20) + 1048575)"
+            )
+        )
+        self._days = {}
+
+    def repacked(self, slot: int, probe: int, last_ms: int) -> None:
+        """A day of `probe` was packed, with `last_ms` its last reading."""
+        self._days.pop(slot, None)
+        self._packed_until[probe] = max(last_ms, self._packed_until.get(probe, -1))
+
+    def id_of(self, name: str) -> int:
+        """The probe's number in the file; a new one gets the next."""
+        found = self.ids.get(name)
+        if found is None:
+            self._db.execute("INSERT INTO probes (name) VALUES (?)", (name,))
+            (found,) = self._db.execute("SELECT last_insert_rowid()").fetchone()
+            self.ids[name] = found
+        return found
+
+    def keep(self, readings: Sequence[Flagged]) -> int:
+        """Keep what is new; returns how many that were. Raises ValueError; see `Store.keep`."""
+        rows, late = self._rows(readings)
+        contradicted = 0
+        for row in late:
+            packed = self._packed_cell(row[0], row[1])
+            if packed is None:
+                rows.append(row)
+            else:
+                contradicted += raw_of(packed) != raw_of(row[2])
+        # neighbours in the table are written together; stable, so that the first of two wins
+        rows.sort(key=_BY_PROBE_AND_TIME)
+        before = self._db.total_changes
+        self._db.executemany("INSERT OR IGNORE INTO hot VALUES (?, ?, ?, ?)", rows)
+        new = self._db.total_changes - before
+        if new < len(rows):
+            contradicted += self._contradicted(rows)
+        entries.tally(self._db, "contradicted", contradicted)
+        return new
+
+    def _rows(self, readings: Sequence[Flagged]) -> tuple[list[Row], list[Row]]:
+        """Rows for the table; and apart, those of a time that may have been packed already."""
+        rows: list[Row] = []
+        late: list[Row] = []
+        ids, packed_until = self.ids, self._packed_until
+        for name, at_ms, raw, _, flag in readings:
+            if not 0 <= at_ms < LATEST_MS:
+                raise ValueError(f"probe {name}: moment {at_ms} ms is no time a tank was measured")
+            probe = ids.get(name) or self.id_of(name)
+            # int(): sqlite3 takes an exact int several times faster than an enumeration's member
+            row = (probe, at_ms, cell_of(raw), int(flag))
+            (rows if at_ms > packed_until.get(probe, -1) else late).append(row)
+        return rows, late
+
+    def _contradicted(self, rows: Iterable[Row]) -> int:
+        """How many of `rows` say another number than the one kept for their moment."""
+        query = "SELECT raw FROM hot WHERE probe = ? AND at_ms = ?"
+        return sum(self._db.execute(query, row[:2]).fetchone()[0] != row[2] for row in rows)
+
+    def _day(self, slot: int) -> Cells:
+        found = self._days.get(slot)
+        if found is None:
+            row = self._db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
+            found = opened(row[0], f"slot {slot}") if row and row[0] else NOTHING
+            if len(self._days) >= _DAYS_AT_HAND:
+                self._days.pop(next(iter(self._days)))
+            self._days[slot] = found
+        return found
+
+    def _packed_cell(self, probe: int, at_ms: int) -> int | float | None:
+        cells = self._day(slot_of(probe, day_of(at_ms)))
+        nth = bisect_left(cells.at_ms, at_ms)
+        there = nth < len(cells.at_ms) and cells.at_ms[nth] == at_ms
+        return cells.cell[nth] if there else None
+
+    def revise(self, revised: Iterable[Flagged]) -> None:
+        """Put flags right, wherever the reading is by now; numbers do not change."""
+        days: dict[int, dict[int, int]] = {}
+        for reading in revised:
+            probe = self.id_of(reading.probe)
+            hot = self._db.execute(
+                "UPDATE hot SET flag = ? WHERE probe = ? AND at_ms = ?",
+                (int(reading.flag), probe, reading.at_ms),
+            )
+            if not hot.rowcount and reading.at_ms <= self._packed_until.get(probe, -1):
+                slot = slot_of(probe, day_of(reading.at_ms))
+                days.setdefault(slot, {})[reading.at_ms] = int(reading.flag)
+        for slot, flags in days.items():
+            cells = self._day(slot)
+            put_right = [
+                flags.get(at_ms, flag) for at_ms, flag in zip(cells.at_ms, cells.flag, strict=True)
+            ]
+            if cells.at_ms:
+                replace_day(self._db, slot, cells._replace(flag=put_right))
+            self._days.pop(slot, None)
