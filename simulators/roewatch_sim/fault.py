@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM
 
@@ -49,21 +50,22 @@ OF_THE_PROBE = frozenset(kind for kind in FaultKind if kind.startswith("probe-")
 
 _PH_FIRST = frozenset({FaultKind.PROBE_DRIFT, FaultKind.PROBE_BUFFER})
 
-_LASTS_MS = {
-    FaultKind.BAD_WATER_CHANGE: 10 * 60_000,
-    FaultKind.HARD_WATER: 15 * 60_000,
-    FaultKind.WATER_CHANGE: 20 * 60_000,
-    FaultKind.ACID_OVERDOSE: 5 * 60_000,
-    FaultKind.PROBE_BUFFER: 16 * 60_000,
+_POURED_IN_MS = {
+    FaultKind.BAD_WATER_CHANGE: 10 * MINUTE_MS,
+    FaultKind.HARD_WATER: 15 * MINUTE_MS,
+    FaultKind.WATER_CHANGE: 20 * MINUTE_MS,
+    FaultKind.ACID_OVERDOSE: 5 * MINUTE_MS,
 }
+_BUFFERS_MS = 16 * MINUTE_MS
 
 
 @dataclass(frozen=True, slots=True)
 class SimFault:
     """One fault. tank: a tank's id, "room" for the room or its air probe, "" for the whole room.
 
-    at_ms, until_ms: event time; without an end it stays, except that pouring something in takes
-    the minutes it takes (`lasts_until_ms`). strength: see `FaultKind`. quantity: which probe, for
+    at_ms, until_ms: event time; without an end it stays (buffers: 16 minutes). What is poured in
+    takes minutes, whatever `until_ms` says; there that only says when it was put right again.
+    strength: see `FaultKind`. quantity: which probe, for
     faults of probes; None is temperature, or pH where only pH makes sense (drift, buffer).
     other: the second tank of two swapped probes; empty is the next tank with such a probe.
     """
@@ -91,10 +93,17 @@ class SimFault:
         return usual if self.strength is None else self.strength
 
     @property
+    def pouring_ms(self) -> int:
+        """How long it takes to pour in; 0 for faults of another sort."""
+        return _POURED_IN_MS.get(self.kind, 0)
+
+    @property
     def lasts_until_ms(self) -> int | None:
         """When it is over: as given, else after its usual minutes, else None for never."""
-        usual = _LASTS_MS.get(self.kind)
-        return self.at_ms + usual if self.until_ms is None and usual else self.until_ms
+        if self.until_ms is not None:
+            return self.until_ms
+        usual_ms = _BUFFERS_MS if self.kind is FaultKind.PROBE_BUFFER else self.pouring_ms
+        return self.at_ms + usual_ms if usual_ms else None
 
     @property
     def probe_quantity(self) -> Quantity:

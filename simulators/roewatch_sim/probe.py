@@ -33,6 +33,14 @@ class ProbeSpec:
     relative: bool = False
 
 
+RESOLUTION = {
+    Quantity.TEMPERATURE: 0.0625,
+    Quantity.PH: 0.01,
+    Quantity.CONDUCTIVITY: 0.1,
+}
+"""The smallest step each sort of probe reports, in the kept unit."""
+
+
 def thermometer(random: Random) -> ProbeSpec:
     """Like a digital one-wire sensor at 12 bits: steps of 1/16 K, noise 0.03-0.06 K."""
     return ProbeSpec(noise=random.uniform(0.03, 0.06), step=0.0625, offset=random.gauss(0, 0.08))

@@ -8,15 +8,15 @@ from heapq import heappop, heappush
 from random import Random
 from typing import NamedTuple
 
-from roewatch.room.journal import JournalEntry
+from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
-from roewatch.room.tank import ROOM
+from roewatch.room.tank import ROOM, Probe, Room, Tank
 from roewatch.room.window import Window
 from roewatch_sim.air import Climate, RoomAir
 from roewatch_sim.fault import OF_THE_PROBE, OF_THE_ROOM, FaultKind, SimFault
-from roewatch_sim.keeper import Chore
-from roewatch_sim.probe import SimProbe
+from roewatch_sim.keeper import Calibrating, Chore
+from roewatch_sim.probe import RESOLUTION, SimProbe
 from roewatch_sim.tank import SimTank, TankSpec, Truth
 
 _LONGEST_STEP_MS = MINUTE_MS
@@ -88,6 +88,13 @@ class SimRoom:
         self._jitter = Random(f"{seed}/jitter")
         self._phases = {place: random.uniform(0.05, 0.95) for place in [*self.tanks, ROOM]}
 
+    @staticmethod
+    def random_room(seed: int, tanks: int = 24, **more: int) -> "SimRoom":
+        """A room drawn by seed, with labelled faults; see `random_room.random_room`."""
+        from roewatch_sim.random_room import random_room  # noqa: PLC0415, it is built on this
+
+        return random_room(seed, tanks, **more)
+
     @property
     def every_ms(self) -> int:
         """How often each probe speaks. It may be changed at any time."""
@@ -121,6 +128,44 @@ class SimRoom:
             raise KeyError(f"no tank {chore.tank!r}; there are: {', '.join(self.tanks)}")
         self._book(chore.at_ms, chore, begins=True)
 
+    def plan_calibration(self, chore: Calibrating) -> None:
+        """Let the keeper calibrate: buffers first, which is no fault and gets no label."""
+        self.plan_chore(chore)
+        buffers = SimFault(
+            FaultKind.PROBE_BUFFER, chore.tank, chore.at_ms,
+            chore.at_ms + round(chore.minutes * MINUTE_MS), quantity=chore.quantity,
+        )  # fmt: skip
+        self._check(buffers)
+        self._book(buffers.at_ms, buffers, begins=True)
+        self._book(buffers.at_ms + round(chore.minutes * MINUTE_MS), buffers, begins=False)
+
+    def described(self, room_id: str = "room", *, zone: str = "UTC") -> Room:
+        """The room in the daemon's own words, windows included, to judge its samples by.
+
+        Probe ids are `<tank>-<quantity>` in lower case. Rate limits are left to the judge's test.
+        """
+        specs = [tank.spec for tank in self.tanks.values()]
+        probes = [(spec.id, quantity) for spec in specs for quantity in spec.quantities]
+        return Room(
+            id=room_id,
+            name=room_id,
+            zone=zone,
+            tanks=tuple(
+                Tank(
+                    id=spec.id, litres=spec.heat.litres, heater_watts=spec.heat.heater_watts,
+                    species=spec.species, stage=spec.stage, windows=spec.windows,
+                )
+                for spec in specs
+            ),
+            probes=tuple(
+                Probe(
+                    id=f"{tank}-{quantity}".lower(), tank=tank, quantity=quantity,
+                    every_ms=self.every_ms, resolution=RESOLUTION[quantity],
+                )
+                for tank, quantity in [*probes, (ROOM, Quantity.TEMPERATURE)]
+            ),
+        )  # fmt: skip
+
     def run(self, to_ms: int) -> Iterator[Sample]:
         """Samples from where it stands up to, not including, `to_ms`, in order of event time."""
         while True:
@@ -141,6 +186,17 @@ class SimRoom:
             room_c=self.air.celsius, alkalinity=water.alkalinity, co2=water.co2,
             litres=water.litres, aerated=water.aerated,
         )  # fmt: skip
+
+    def exits_of(self, fault: SimFault) -> list[Excursion]:
+        """When the true water left a window while `fault` lasted, so far; in order of time."""
+        until_ms = fault.lasts_until_ms or self.clock_ms
+        if fault.pouring_ms:  # what was poured in is mixed within a few minutes more
+            until_ms = max(until_ms, fault.at_ms + fault.pouring_ms + 10 * MINUTE_MS)
+        return [
+            out
+            for out in self.excursions
+            if fault.at_ms <= out.from_ms <= until_ms and (out.tank == fault.tank or not fault.tank)
+        ]
 
     def exit_ms(
         self, tank: str, quantity: Quantity, *, within_ms: int, window: Window | None = None
@@ -284,6 +340,13 @@ class SimRoom:
                 self._swap(fault, begins=begins)
         elif begins:
             self.tanks[fault.tank].begin(fault, self.clock_ms)
+            if fault.kind is FaultKind.WATER_CHANGE:  # no fault at all: the keeper logs it
+                self.journal.append(
+                    JournalEntry(
+                        at_ms=self.clock_ms, tank=fault.tank, deed=Deed.WATER_CHANGE,
+                        until_ms=self.clock_ms + fault.pouring_ms,
+                    )
+                )  # fmt: skip
         else:
             self.tanks[fault.tank].end(fault)
 

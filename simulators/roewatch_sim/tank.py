@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import NamedTuple
 
-from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.window import Window
@@ -159,7 +158,7 @@ class SimTank:
     def _poured(self, fault: SimFault, at_ms: int) -> Pouring | None:
         """What a fault pours in, if it is of that sort."""
         water, spec = self.water, self.spec
-        until_ms = max(fault.lasts_until_ms or 0, at_ms + MINUTE_MS)
+        until_ms = at_ms + fault.pouring_ms
         celsius = self.heat.water_c
         match fault.kind:
             case FaultKind.BAD_WATER_CHANGE:

@@ -4,10 +4,12 @@ from statistics import mean, pstdev
 
 import pytest
 
+from roewatch.room.journal import Deed
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch_sim.boathouse import boathouse
-from roewatch_sim.fault import FaultKind, SimFault
+from roewatch_sim.fault import OF_THE_ROOM, FaultKind, SimFault
+from roewatch_sim.keeper import Calibrating
 from roewatch_sim.room import Sample, SimRoom
 
 START_MS = 1_764_028_800_000  # 2025-11-25T00:00:00Z
@@ -73,8 +75,8 @@ def test_a_heater_stuck_on_passes_its_switch_point_and_goes_on() -> None:
 def minutes_heating(room: SimRoom) -> int:
     """Of the next 24 hours, the minutes in which A3's heater gave heat."""
     on = 0
-    for minute in range(1, 24 * 60 + 1):
-        list(room.run(START_MS + minute * MINUTE_MS))
+    for _ in range(24 * 60):
+        list(room.run(room.clock_ms + MINUTE_MS))
         on += room.truth("A3").heater_on
     return on
 
@@ -162,6 +164,114 @@ def test_an_acid_overdose_throws_the_ph_down_within_minutes() -> None:
     played = Played(FaultKind.ACID_OVERDOSE, hours=0.25)
     assert played.room.truth("A3").ph < 4.6
     assert played.room.truth("A3").alkalinity < 0
+
+
+def test_an_open_lid_costs_heat_and_water() -> None:
+    open_, covered = Played(FaultKind.LID_OPEN, hours=24), Played(FaultKind.PROBE_STUCK, hours=24)
+    assert open_.room.truth("A3").litres < covered.room.truth("A3").litres - 0.2
+    assert minutes_heating(open_.room) > 1.5 * minutes_heating(covered.room)
+
+
+@pytest.mark.parametrize("kelvin", [1.0, -1.0])
+def test_a_moved_thermostat_holds_another_temperature(kelvin: float) -> None:
+    played = Played(FaultKind.THERMOSTAT_MOVED, hours=30, strength=kelvin)
+    assert mean(played.after()[-600:]) == pytest.approx(26.5 + kelvin, abs=0.3)
+
+
+def test_a_wide_cycle_swings_further_about_the_same_mean() -> None:
+    played = Played(FaultKind.CYCLE_WIDE, "A5", hours=36)
+    swing = max(played.after("A5")) - min(played.after("A5"))
+    assert swing > 2.5 * (max(played.before("A5")) - min(played.before("A5")))
+    assert mean(played.after("A5")) == pytest.approx(25.0, abs=0.3)
+
+
+def test_a_patchy_probe_loses_about_its_strength_of_readings() -> None:
+    played = Played(FaultKind.PROBE_PATCHY, strength=0.7)
+    assert len(played.after()) / 360 == pytest.approx(0.3, abs=0.07)
+
+
+def test_swapped_probes_step_to_each_others_level_at_the_same_minute() -> None:
+    played = Played(FaultKind.PROBE_SWAPPED, "A3", other="A4")
+    assert mean(played.after("A4")) == pytest.approx(mean(played.before("A3")), abs=0.3)
+    assert mean(played.after("A3")) == pytest.approx(mean(played.before("A4")), abs=0.3)
+
+
+def test_a_swap_without_a_second_tank_takes_the_next_one_with_such_a_probe() -> None:
+    room = boathouse(1, START_MS)
+    room.inject(SimFault(FaultKind.PROBE_SWAPPED, "B6", FAULT_MS))
+    room.inject(SimFault(FaultKind.PROBE_SWAPPED, "A1", FAULT_MS, quantity=Quantity.CONDUCTIVITY))
+    assert [fault.other for fault in room.labels] == ["A1", "B1"]
+
+
+def test_an_electrode_in_buffers_reads_seven_then_four_then_its_tank_again() -> None:
+    played = Played(FaultKind.PROBE_BUFFER, hours=1)
+    values = played.after(quantity=PH)
+    assert values[4] == pytest.approx(7.0, abs=0.15)
+    assert values[12] == pytest.approx(4.0, abs=0.15)
+    assert values[30] == pytest.approx(played.before(quantity=PH)[-1], abs=0.15)
+
+
+@pytest.mark.parametrize("code", [85.0, -127.0])
+def test_a_sensor_error_is_its_number_and_nothing_else(code: float) -> None:
+    assert set(Played(FaultKind.SENSOR_ERROR, strength=code).after()) == {code}
+
+
+def test_hard_water_lifts_conductivity_and_ph() -> None:
+    played = Played(FaultKind.HARD_WATER, "B1", hours=12)
+    assert played.room.truth("B1").conductivity > 48 * 2
+    assert played.room.truth("B1").ph > 7.0
+
+
+def test_a_crash_eats_the_buffer_over_hours_and_takes_the_ph_below_five() -> None:
+    played = Played(FaultKind.PH_CRASH, "B2", hours=30)
+    values = played.after("B2", PH)
+    assert values[60] > 6.3  # not within an hour
+    assert values[-1] < 5.2
+
+
+def test_a_legitimate_water_change_is_logged_unplugged_and_soon_forgotten() -> None:
+    played = Played(FaultKind.WATER_CHANGE, hours=3)
+    (entry,) = [e for e in played.room.journal if e.tank == "A3"]
+    assert entry.deed is Deed.WATER_CHANGE
+    assert entry.at_ms == FAULT_MS
+    assert min(played.after()) < min(played.before()) - 0.1
+    assert mean(played.after()[-60:]) == pytest.approx(mean(played.before()), abs=0.25)
+    assert played.room.excursions == []
+
+
+def test_a_calibration_is_logged_and_its_buffers_are_no_labelled_fault() -> None:
+    room = boathouse(1, START_MS)
+    room.plan_calibration(Calibrating(at_ms=FAULT_MS, tank="B2"))
+    samples = list(room.run(FAULT_MS + HOUR_MS))
+    said = [s.value for s in samples if s.tank == "B2" and s.quantity is PH]
+    assert min(said) < 4.2
+    assert room.labels == []
+    (entry,) = [e for e in room.journal if e.deed is Deed.CALIBRATION]
+    assert (entry.at_ms, entry.until_ms) == (FAULT_MS, FAULT_MS + 20 * MINUTE_MS)
+
+
+def test_a_calibrated_electrode_agrees_with_the_water() -> None:
+    room = boathouse(1, START_MS)
+    room.inject(SimFault(FaultKind.PROBE_DRIFT, "B2", START_MS, FAULT_MS, strength=2.0))
+    room.plan_calibration(Calibrating(at_ms=FAULT_MS, tank="B2"))
+    samples = list(room.run(FAULT_MS + HOUR_MS))
+    said = [s.value for s in samples if s.tank == "B2" and s.quantity is PH]
+    assert mean(said[-20:]) == pytest.approx(room.truth("B2").ph, abs=0.04)
+
+
+def test_exits_are_told_by_the_fault_that_caused_them() -> None:
+    played = Played(FaultKind.HEATER_DEAD, hours=12)
+    (fault,) = played.room.labels
+    assert played.room.exits_of(fault) == played.room.excursions != []
+
+
+def test_every_kind_can_be_played_and_mended() -> None:
+    for kind in FaultKind:
+        tank = "" if kind in OF_THE_ROOM else "B1"
+        played = Played(kind, tank, hours=8, until_ms=FAULT_MS + HOUR_MS)
+        assert len([s for s in played.samples if s.at_ms > FAULT_MS + 2 * HOUR_MS]) == (
+            pytest.approx(6 * 60 * 27, abs=30)
+        )
 
 
 def test_an_air_stop_lets_breath_gather_and_the_ph_sink_by_night() -> None:
