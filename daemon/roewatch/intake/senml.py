@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from roewatch.intake.example import example
 from roewatch.intake.written import UnreadableError, as_float, finite
 
 VERSION = 10
@@ -69,7 +70,7 @@ def _check(given: Mapping[str, object]) -> None:
     for label, value in given.items():
         if label.endswith("_"):
             raise UnreadableError(
-                f"the field {label!r} must be understood and is not (RFC 8428 §4.4)"
+                f"the field {example(label)} must be understood and is not (RFC 8428 §4.4)"
             )
         if label in _TEXTS and not isinstance(value, str):
             raise UnreadableError(f"{label} is not a string")
