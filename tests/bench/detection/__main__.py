@@ -1,0 +1,93 @@
+"""Run: python -m tests.bench.detection [tuning|judging] SEED... [--verbose] [--days N].
+
+Plays rooms with labelled faults through the judge and prints the figures a keeper would ask for.
+"""
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).parents[3] / part) for part in ("daemon", "simulators", ".")]
+
+from roewatch.judging.judge import Judge
+from roewatch.room.journal import JournalEntry
+from roewatch.room.moment import DAY_MS, MINUTE_MS
+from roewatch.room.quantity import Quantity
+from roewatch.room.reading import Reading
+from roewatch.room.tank import ROOM, Probe, Room, Tank
+from roewatch_sim.room import SimRoom
+from tests.bench.detection.rooms import DAYS, START, bench_room
+from tests.bench.detection.score import Score, report, score
+
+
+def settings_of(sim: SimRoom) -> Room:
+    """The settings a keeper would have written for the simulated room."""
+    tanks = tuple(
+        Tank(id=t.id, litres=t.spec.heat.litres, heater_watts=t.spec.heat.heater_watts,
+             stage=t.spec.stage, windows=t.spec.windows)
+        for t in sim.tanks.values()
+    )  # fmt: skip
+    probes = [
+        Probe(id=f"{t.id}-{p.quantity}", tank=t.id, quantity=p.quantity, every_ms=sim.every_ms)
+        for t in sim.tanks.values()
+        for p in t.probes
+    ]
+    air = Probe(id="room-air", tank=ROOM, quantity=Quantity.TEMPERATURE, every_ms=sim.every_ms)
+    return Room(id="bench", name="bench", zone="UTC", tanks=tanks, probes=(*probes, air))
+
+
+def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
+    """One room from start to end."""
+    sim, labels = bench_room(family, seed, days=days, faults=faults)
+    judge = Judge(settings_of(sim), start_ms=START)
+    names = {(t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes}
+    names[ROOM, Quantity.TEMPERATURE] = "room-air"
+    findings = []
+    entered = 0
+    spent = 0.0
+    batch: list[Reading | JournalEntry] = []
+    readings = 0
+    for sample in sim.run(START + days * DAY_MS):
+        while entered < len(sim.journal):
+            batch.append(sim.journal[entered])
+            entered += 1
+        batch.append(Reading(names[sample.tank, sample.quantity], sample.at_ms, sample.value))
+        if len(batch) > 20_000:
+            spent += _judge(judge, batch, findings)
+            readings += len(batch)
+            batch = []
+    spent += _judge(judge, batch, findings)
+    readings += len(batch)
+    print(f"{family} {seed}: {readings:,} readings, {readings / spent:,.0f}/s", file=sys.stderr)
+    return score(findings, labels, sim.excursions, days)
+
+
+def _judge(judge: Judge, batch: list[Reading | JournalEntry], findings: list) -> float:  # type: ignore[type-arg]
+    begun = time.perf_counter()
+    take = judge.take
+    for event in batch:
+        if isinstance(event, JournalEntry):
+            findings += judge.enter(event)
+            continue
+        found = take(event).findings
+        if found:
+            findings += found
+    return time.perf_counter() - begun
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("family", choices=["tuning", "judging"])
+    parser.add_argument("seeds", nargs="+", type=int)
+    parser.add_argument("--days", type=int, default=DAYS)
+    parser.add_argument("--verbose", action="store_true")
+    parser.add_argument("--healthy", action="store_true", help="no fault at all")
+    asked = parser.parse_args()
+    scores = [play(asked.family, s, asked.days, faults=not asked.healthy) for s in asked.seeds]
+    print(report(scores, verbose=asked.verbose))
+
+
+if __name__ == "__main__":
+    assert MINUTE_MS
+    main()

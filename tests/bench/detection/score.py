@@ -1,0 +1,242 @@
+"""Scoring: what the judge found of what was wrong, how early, and what it cried about for nothing."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from statistics import median
+
+from roewatch.judging.finding import Finding
+from roewatch.room.kind import Kind
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.quantity import Quantity
+from roewatch.room.tank import ROOM
+from roewatch_sim.fault import FaultKind
+from roewatch_sim.room import Excursion
+from tests.bench.detection.rooms import HEALTHY, Label
+
+RIGHT: dict[FaultKind, frozenset[Kind]] = {
+    FaultKind.HEATER_DEAD: frozenset({Kind.HEATER_DEAD}),
+    FaultKind.HEATER_STUCK_ON: frozenset({Kind.HEATER_STUCK_ON}),
+    FaultKind.HEATER_WEAK: frozenset({Kind.HEATER_WEAK}),
+    FaultKind.THERMOSTAT_MOVED: frozenset({Kind.THERMOSTAT_MOVED}),
+    FaultKind.CYCLE_WIDE: frozenset({Kind.CYCLE_TOO_WIDE}),
+    FaultKind.LID_OPEN: frozenset({Kind.LID_OPEN}),
+    FaultKind.AERATION_STOP: frozenset({Kind.AERATION_STOPPED}),
+    FaultKind.ROOM_COLD: frozenset({Kind.ROOM_HEATING_LOST}),
+    FaultKind.POWER_CUT: frozenset({Kind.POWER_CUT}),
+    FaultKind.BAD_WATER_CHANGE: frozenset({Kind.BAD_WATER_CHANGE}),
+    FaultKind.ACID_OVERDOSE: frozenset({Kind.ACID_OVERDOSE}),
+    FaultKind.HARD_WATER: frozenset({Kind.HARD_WATER}),
+    FaultKind.PH_CRASH: frozenset({Kind.PH_CRASH}),
+    FaultKind.PROBE_DRY: frozenset({Kind.PROBE_DRY}),
+    FaultKind.PROBE_STUCK: frozenset({Kind.PROBE_STUCK}),
+    FaultKind.PROBE_SILENT: frozenset({Kind.PROBE_SILENT}),
+    FaultKind.PROBE_NOISY: frozenset({Kind.PROBE_NOISY}),
+    FaultKind.PROBE_DRIFT: frozenset({Kind.PROBE_DRIFTING}),
+    FaultKind.PROBE_PATCHY: frozenset({Kind.PROBE_PATCHY}),
+    FaultKind.PROBE_SWAPPED: frozenset({Kind.PROBE_SWAPPED}),
+    FaultKind.PROBE_BUFFER: frozenset({Kind.PROBE_IN_BUFFER}),
+    FaultKind.SENSOR_ERROR: frozenset({Kind.PROBE_FAULT}),
+}
+WINDOW = frozenset({Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW})
+DIGEST = frozenset({Kind.HEATER_WORKS_HARDER, Kind.WATER_CHANGE})
+LOW = frozenset({Kind.PROBE_NOISY, Kind.PROBE_PATCHY, Kind.PROBE_DRIFTING, Kind.CYCLE_TOO_WIDE,
+                 Kind.THERMOSTAT_MOVED, Kind.LID_OPEN, Kind.PROBE_IN_BUFFER})  # fmt: skip
+_WHOLE = frozenset({FaultKind.POWER_CUT, FaultKind.ROOM_COLD})
+_GRACE_MS = 2 * HOUR_MS
+_AFTER_MS = 20 * HOUR_MS  # what a mended fault leaves behind is still its own
+
+
+@dataclass
+class Outcome:
+    """One fault: what was found of it. lead_ms: None when the water never left its window."""
+
+    label: Label
+    found: bool = False
+    right: bool = False
+    first_right: bool = False
+    late_ms: int = 0
+    lead_ms: int | None = None
+    told: list[str] = field(default_factory=list)
+
+
+@dataclass
+class Score:
+    """One room's outcomes."""
+
+    outcomes: list[Outcome]
+    false: list[Finding]
+    false_room: list[Finding]
+    extra: list[Finding]
+    forecasts: list[tuple[bool, float, float, str]]  # inside, hours ahead, half width share, kind
+    phone: int
+    days: float
+
+
+def raises(findings: Sequence[Finding]) -> list[Finding]:
+    """The first telling of each episode, journal and digest left out."""
+    standing: set[str] = set()
+    begun = []
+    for finding in findings:
+        if not finding.present:
+            standing.discard(finding.key)
+        elif finding.key not in standing:
+            standing.add(finding.key)
+            if not finding.explained and finding.kind not in DIGEST:
+                begun.append(finding)
+    return begun
+
+
+def score(
+    findings: Sequence[Finding], labels: Sequence[Label], excursions: Sequence[Excursion], days: float
+) -> Score:
+    """Set findings against labels."""
+    begun = raises(findings)
+    mine: dict[int, list[Finding]] = defaultdict(list)
+    false, false_room, extra = [], [], []
+    for finding in begun:
+        owners = [n for n, label in enumerate(labels) if _belongs(finding, label)]
+        for n in owners:
+            mine[n].append(finding)
+        if owners:
+            continue
+        if finding.tank == ROOM:
+            false_room.append(finding)
+        elif finding.tank.startswith("H"):
+            false.append(finding)
+        else:
+            extra.append(finding)
+    outcomes = [_outcome(label, mine[n], excursions) for n, label in enumerate(labels)]
+    phone = len([f for f in begun if f.kind not in LOW])
+    return Score(outcomes, false, false_room, extra, _forecasts(findings, labels, excursions), phone,
+                 days)  # fmt: skip
+
+
+def _belongs(finding: Finding, label: Label) -> bool:
+    if not label.fault.at_ms <= finding.at_ms <= label.until_ms + _AFTER_MS:
+        return False
+    if finding.tank == ROOM:
+        return label.fault.kind in _WHOLE
+    return finding.tank in label.tanks
+
+
+def _outcome(label: Label, findings: list[Finding], excursions: Sequence[Excursion]) -> Outcome:
+    kind = label.fault.kind
+    within = [f for f in findings if f.at_ms <= label.until_ms + _GRACE_MS]
+    outcome = Outcome(label)
+    outcome.told = [f"{f.kind}@{(f.at_ms - label.fault.at_ms) / HOUR_MS:.1f}h" for f in findings]
+    right = RIGHT[kind]
+    if kind in _WHOLE:
+        within = [f for f in within if f.tank == ROOM or f.kind in right]
+    if within:
+        outcome.found = True
+        outcome.right = any(f.kind in right for f in within)
+        named = [f for f in within if f.kind not in WINDOW]
+        outcome.first_right = bool(named) and named[0].kind in right
+        outcome.late_ms = within[0].at_ms - label.fault.at_ms
+    left = [
+        e.from_ms for e in excursions
+        if e.tank in label.tanks and label.fault.at_ms < e.from_ms <= label.until_ms + HOUR_MS
+    ]  # fmt: skip
+    if left:
+        first = min((f.at_ms for f in within), default=label.until_ms + _GRACE_MS)
+        outcome.lead_ms = min(left) - first
+    return outcome
+
+
+def _forecasts(
+    findings: Sequence[Finding], labels: Sequence[Label], excursions: Sequence[Excursion]
+) -> list[tuple[bool, float, float, str]]:
+    seen = []
+    for finding in findings:
+        forecast = finding.forecast
+        if forecast is None or not finding.present or finding.tank == ROOM:
+            continue
+        likely = forecast.likely_ms
+        if likely is None or likely <= finding.at_ms:
+            continue
+        label = next((x for x in labels if finding.tank in x.tanks
+                      and x.fault.at_ms <= finding.at_ms <= x.until_ms), None)  # fmt: skip
+        if label is None:
+            continue
+        exits = [e.from_ms for e in excursions if e.tank == finding.tank
+                 and e.quantity is (finding.quantity or Quantity.TEMPERATURE)
+                 and finding.at_ms - 5 * MINUTE_MS <= e.from_ms <= label.until_ms]  # fmt: skip
+        early = finding.at_ms if forecast.earliest_ms is None else forecast.earliest_ms
+        late = 1 << 62 if forecast.latest_ms is None else forecast.latest_ms
+        if exits:
+            inside = early <= exits[0] <= late
+        elif late < label.until_ms:
+            inside = False
+        else:
+            continue  # mended before it could be known
+        ahead = (likely - finding.at_ms) / HOUR_MS
+        width = (min(late, likely + 100 * HOUR_MS) - early) / 2 / (likely - finding.at_ms)
+        seen.append((inside, ahead, width, str(finding.kind)))
+    return seen
+
+
+def report(scores: Sequence[Score], *, verbose: bool) -> str:
+    """The figures of issue 3, over all rooms."""
+    outcomes = [o for s in scores for o in s.outcomes]
+    lines = ["kind                 n  found  right  first  median hours to first alarm"]
+    by_kind: dict[str, list[Outcome]] = defaultdict(list)
+    for outcome in outcomes:
+        fault = outcome.label.fault
+        name = f"{fault.kind}{'/' + fault.quantity if fault.quantity else ''}"
+        by_kind[name].append(outcome)
+    for name, several in sorted(by_kind.items()):
+        late = [o.late_ms / HOUR_MS for o in several if o.found]
+        lines.append(
+            f"{name:26} {len(several):3} {_share(several, 'found'):6} {_share(several, 'right'):6} "
+            f"{_share(several, 'first_right'):6} {median(late) if late else float('nan'):8.2f}"
+        )
+    left = [o for o in outcomes if o.lead_ms is not None]
+    led = [o for o in left if o.label.fault.kind is not FaultKind.BAD_WATER_CHANGE]
+    leads = sorted((o.lead_ms or 0) / HOUR_MS for o in led)
+    changes = [o.late_ms / MINUTE_MS for o in outcomes
+               if o.label.fault.kind is FaultKind.BAD_WATER_CHANGE and o.found]  # fmt: skip
+    healthy_days = sum(s.days for s in scores) * HEALTHY / 30
+    false = [f for s in scores for f in s.false]
+    lines += [
+        f"faults {len(outcomes)}, found {_share(outcomes, 'found')}, right kind "
+        f"{_share(outcomes, 'right')}, right at once {_share(outcomes, 'first_right')}",
+        f"led to an exit {len(led)}: median lead {median(leads) if leads else 0:.2f} h, warned before "
+        f"{sum(x > 0 for x in leads) / max(len(leads), 1):.1%}; bad water changes found after "
+        f"{[round(x) for x in changes]} min",
+        f"false alarms per healthy tank and 30 days {len(false) / healthy_days:.3f} ({len(false)}); "
+        f"false room alarms {sum(len(s.false_room) for s in scores)}; extra in faulty tanks "
+        f"{sum(len(s.extra) for s in scores)}",
+        f"alarms for the phone a day {sum(s.phone for s in scores) / sum(s.days for s in scores):.2f}",
+    ]
+    forecasts = [f for s in scores for f in s.forecasts]
+    if forecasts:
+        two = [f[2] for f in forecasts if 1.5 <= f[1] <= 2.5]
+        lines.append(
+            f"forecasts {len(forecasts)}: true exit inside {sum(f[0] for f in forecasts) / len(forecasts):.1%};"
+            f" two hours ahead half width {median(two) if two else float('nan'):.0%} of the time left"
+            f" ({len(two)})"
+        )
+    if verbose:
+        lines += _details(scores)
+    return "\n".join(lines)
+
+
+def _details(scores: Sequence[Score]) -> list[str]:
+    lines = []
+    for s in scores:
+        for o in s.outcomes:
+            if not o.right or (o.lead_ms is not None and o.lead_ms <= 0):
+                f = o.label.fault
+                lead = "" if o.lead_ms is None else f" lead {o.lead_ms / HOUR_MS:.2f}"
+                day = (f.at_ms - o.label.fault.at_ms % DAY_MS) // DAY_MS
+                del day
+                lines.append(f"  {'MISS' if not o.found else 'WRONG' if not o.right else 'LATE'} {f.kind}"
+                             f" {f.quantity or ''} {f.tank} {f.at_ms}{lead}: {o.told}")  # fmt: skip
+        for name, several in (("FALSE", s.false), ("ROOM", s.false_room), ("EXTRA", s.extra)):
+            lines += [f"  {name} {f.tank} {f.kind} {f.at_ms} {f.message}" for f in several]
+    return lines
+
+
+def _share(outcomes: Sequence[Outcome], what: str) -> str:
+    return f"{sum(getattr(o, what) for o in outcomes) / max(len(outcomes), 1):.0%}"
