@@ -11,7 +11,7 @@ import math
 import struct
 import zlib
 from array import array
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import accumulate
 from operator import add, sub
 from statistics import median_low
@@ -92,8 +92,10 @@ def numbers_of(packed: bytes, at: int, n: int) -> tuple[Numbers, int]:
     end = at + _HEAD.size + length
     kind = shape & ~_STORED
     items = n - 1 if kind == _DELTA else n
+    if length == 0 and kind == _LEVEL:
+        return [base] * items, end
     if length == 0:
-        left: Sequence[int] = [0] * items
+        left: Sequence[int] = bytes(items)
     else:
         if not shape & _STORED:
             planes = zlib.decompress(content, -15, items * size)
@@ -111,7 +113,12 @@ def _opened(kind: int, left: Sequence[int], base: int, step: int, start: int) ->
     if kind == _GRID:
         first = start + base
         return list(map(add, left, range(first, first + step * len(left), step)))
-    numbers = left if (base, step) == (0, 1) else [base + step * number for number in left]
+    numbers: Iterable[int] = left
+    if (base, step) != (0, 1):
+        # a look-up beats arithmetic on thousands of numbers, and bytes have only so many values
+        scaled = range(base, base + 256 * step, step)
+        small = isinstance(left, array) and left.itemsize == 1
+        numbers = map(scaled.__getitem__, left) if small else [base + step * n for n in left]
     if kind == _DELTA:
         return list(accumulate(numbers, initial=start))
-    return numbers
+    return numbers if isinstance(numbers, Sequence) else list(numbers)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 from roewatch.room.moment import DAY_MS, HOUR_MS
-from roewatch.storage.cell import SCALE
+from roewatch.storage.cell import SCALE, raw_of
 from roewatch.storage.day import NOTHING, Cells, cells_of, day_of, opened, probe_and_day, slot_of
 from roewatch.storage.rollup import GRAINS_MS, Buckets, buckets_of
 from roewatch.storage.thinning import Columns, thinned
@@ -84,58 +84,33 @@ def whole(db: sqlite3.Connection, probe: int, from_ms: int, to_ms: int) -> Colum
     return Columns(at_ms, raw, flag)
 
 
-def drawn(db: sqlite3.Connection, probe: int, frame: Frame) -> Columns:
-    """The peaks of each pixel column; raw numbers, in order of time.
+def drawn(db: sqlite3.Connection, probe: int, frame: Frame, from_ms: int, to_ms: int) -> Columns:
+    """The peaks of each pixel column of `frame` with from_ms <= at_ms < to_ms; raw numbers.
 
-    Days that lie wholly in the frame are told from their roll-up when the columns are wide enough;
-    then a column has lowest, highest and last, and moments are right to a part of a bucket. Days
-    with readings that came late, or cut by the frame, are told from the readings themselves.
+    from_ms, to_ms: the frame itself, or the part of it that lies between two calibrations.
+    Packed days are told from their roll-up when the columns are wide enough: lowest, highest and
+    last of each, at moments right to a part of a bucket. A bucket across the frame's border is
+    told whole, since it is half a pixel; one across a calibration is not: its day is read itself.
     """
-    hot = cells_of(_hot(db, probe, frame.from_ms, frame.to_ms, -1))
-    fresh = _Pieces(hot)
-    pieces: list[Columns] = []
+    hot = cells_of(_hot(db, probe, from_ms, to_ms, -1)).even()
+    pieces = [_raw_peaks(hot, frame)]
     buckets: list[tuple[Buckets, Buckets]] = []
     grain = {0: "NULL", HOUR_MS: "hours"}.get(frame.grain_ms, "minutes")
     for slot, rollup in db.execute(
         f"SELECT slot, {grain} FROM packed WHERE slot BETWEEN ? AND ? ORDER BY slot",  # noqa: S608
-        (slot_of(probe, day_of(frame.from_ms)), slot_of(probe, day_of(frame.to_ms - 1))),
+        (slot_of(probe, day_of(from_ms)), slot_of(probe, day_of(to_ms - 1))),
     ).fetchall():
         start_ms = probe_and_day(slot)[1] * DAY_MS
-        end_ms = start_ms + DAY_MS
-        late = fresh.taken(start_ms, end_ms)
-        inside = frame.from_ms <= start_ms and end_ms <= frame.to_ms
-        if rollup is not None and inside and not late.at_ms:
-            buckets.append(buckets_of(rollup))
-            continue
-        cells = _day(db, slot).between(frame.from_ms, frame.to_ms)
-        if late.at_ms:
-            cells = cells.merged(zip(*late, strict=True))
-        pieces.append(_raw_peaks(cells, frame))
-    pieces.extend(_raw_peaks(rest, frame) for rest in fresh.rest())
+        begins_cut = from_ms > max(start_ms, frame.from_ms)
+        ends_cut = to_ms < min(start_ms + DAY_MS, frame.to_ms)
+        if rollup is not None and not begins_cut and not ends_cut:
+            buckets.append(buckets_of(rollup, totals=False))
+        else:
+            pieces.append(_raw_peaks(_day(db, slot).between(from_ms, to_ms), frame))
     pieces.extend(_bucket_peaks(_joined(part), frame) for part in zip(*buckets, strict=True))
     rows = sorted({row for piece in pieces for row in zip(*piece, strict=True)})
     joined = Columns(*map(list, zip(*rows, strict=True))) if rows else Columns([], [], [])
     return thinned(joined, frame.edges)
-
-
-class _Pieces:
-    """Hot readings in order of time, from which days are taken out one after the other."""
-
-    def __init__(self, cells: Cells) -> None:
-        self._cells = cells
-        self._at = 0
-        self._rest: list[Cells] = []
-
-    def taken(self, from_ms: int, to_ms: int) -> Cells:
-        start = bisect_left(self._cells.at_ms, from_ms, self._at)
-        end = bisect_left(self._cells.at_ms, to_ms, start)
-        if start > self._at:
-            self._rest.append(self._cells.slice(self._at, start))
-        self._at = end
-        return self._cells.slice(start, end)
-
-    def rest(self) -> list[Cells]:
-        return [*self._rest, self._cells.slice(self._at, len(self._cells.at_ms))]
 
 
 def _day(db: sqlite3.Connection, slot: int) -> Cells:
@@ -144,20 +119,22 @@ def _day(db: sqlite3.Connection, slot: int) -> Cells:
 
 
 def _raw_peaks(cells: Cells, frame: Frame) -> Columns:
-    even = cells.even()
-    scale = SCALE if even.cell and type(even.cell[0]) is int else 1
-    left = thinned(Columns(even.at_ms, even.cell, even.flag), frame.edges)
-    return left._replace(value=[cell / scale for cell in left.value])
+    left = thinned(Columns(cells.at_ms, cells.cell, cells.flag), frame.edges)
+    return left._replace(value=[raw_of(cell) for cell in left.value])
 
 
 def _joined(days: Iterable[Buckets]) -> Buckets:
-    """Days of buckets one after the other, numbers raw."""
+    """Days of buckets one after the other; cells all of one kind."""
     columns: tuple[list[float], ...] = tuple([] for _ in Buckets._fields)
-    numbers = {Buckets._fields.index(name) for name in ("low", "high", "last", "total")}
+    days = [day for day in days if day.low]
+    fine = any(type(day.low[0]) is float for day in days)
     for day in days:
-        whole = not day.low or type(day.low[0]) is int
-        for i, (all_days, more) in enumerate(zip(columns, day, strict=True)):
-            all_days.extend([n / SCALE for n in more] if whole and i in numbers else more)
+        even = day
+        if fine and type(day.low[0]) is int:
+            low, high, last = ([n / SCALE for n in part] for part in (day.low, day.high, day.last))
+            even = day._replace(low=low, high=high, last=last)
+        for all_days, more in zip(columns, even, strict=True):
+            all_days.extend(more)
     return Buckets(*columns)  # type: ignore[arg-type]
 
 
@@ -167,9 +144,10 @@ def _bucket_peaks(buckets: Buckets, frame: Frame) -> Columns:
     def told(i: int, nth: int, value: float, before_ms: int) -> None:
         at_ms = buckets.start_ms[i] + frame.grain_ms * (2 * nth + 1) // (2 * buckets.n[i])
         # a bucket across an edge belongs to the column it began in, so its peaks stay there
-        rows.append((min(at_ms, before_ms - 1), value, buckets.flag[i]))
+        inside_ms = min(max(at_ms, frame.from_ms), before_ms - 1)
+        rows.append((inside_ms, raw_of(value), buckets.flag[i]))
 
-    start = 0
+    start = bisect_left(buckets.start_ms, frame.from_ms - frame.grain_ms + 1)
     for edge in [*frame.edges, frame.to_ms]:
         end = bisect_left(buckets.start_ms, edge, start)
         if end > start:

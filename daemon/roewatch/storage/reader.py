@@ -214,7 +214,7 @@ def _points(
     value: list[float] = []
     flag: list[int] = []
     for start_ms, end_ms in pairwise([from_ms, *dates, to_ms]):
-        part = curve.drawn(db, id_, frame._replace(from_ms=start_ms, to_ms=end_ms))
+        part = curve.drawn(db, id_, frame, start_ms, end_ms)
         at_ms.extend(part.at_ms)
         value.extend(map(probe.calibrated, part.value, part.at_ms))
         flag.extend(part.flag)

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.reading import Flag
-from roewatch.storage.column import Numbers, column, numbers_of
+from roewatch.storage.column import Numbers, column, numbers_of, skipped
 from roewatch.storage.day import Cells
 
 GRAINS_MS = (HOUR_MS, MINUTE_MS)
@@ -57,12 +57,16 @@ def rolled(cells: Cells, grain_ms: int) -> bytes | None:
     return _HEAD.pack(*counts) + b"".join(columns)
 
 
-def buckets_of(packed: bytes) -> tuple[Buckets, Buckets]:
-    """The believed and the doubted buckets of a roll-up."""
+def buckets_of(packed: bytes, *, totals: bool = True) -> tuple[Buckets, Buckets]:
+    """The believed and the doubted buckets of a roll-up; pictures go without `totals`."""
     at, parts = _HEAD.size, []
     for n in _HEAD.unpack_from(packed):
-        columns = []
-        for _ in Buckets._fields:
+        columns: list[Numbers] = []
+        for name in Buckets._fields:
+            if name == "total" and not totals:
+                columns.append(())
+                at = skipped(packed, at, n)
+                continue
             numbers, at = numbers_of(packed, at, n)
             columns.append(numbers)
         parts.append(_apart(Buckets(*columns), add))  # type: ignore[arg-type]
@@ -71,13 +75,12 @@ def buckets_of(packed: bytes) -> tuple[Buckets, Buckets]:
 
 def _apart(part: Buckets, way: Callable[[Any, Any], Any]) -> Buckets:
     """High, last and total as their distance from low (`sub`), which is small; or back (`add`)."""
-    if any(type(low) is float for low in part.low):
+    if not part.low or type(part.low[0]) is float:  # even: one is, so all are
         return part  # a distance between floats would not add up to the same bits again
-    floor = map(mul, part.low, part.n)
     return part._replace(
         high=list(map(way, part.high, part.low)),
         last=list(map(way, part.last, part.low)),
-        total=list(map(way, part.total, floor)),
+        total=list(map(way, part.total, map(mul, part.low, part.n))),
     )
 
 
