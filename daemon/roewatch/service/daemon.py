@@ -36,7 +36,6 @@ class Parts:
     """What a caller may look at while the daemon runs."""
 
     watch: Watch
-    fold: Fold
     records: RoomRecords
 
 
@@ -51,7 +50,9 @@ def fold_of(setup: Setup, store: Store, *, start_ms: int | None = None) -> Fold:
         next_number=store.next_alarm_number(),
         episodes=store.episodes(),
     )
-    teller = Teller(setup.room, setup.contacts, state=states.get(TELLER_KEY))
+    teller = Teller(
+        setup.room, setup.contacts, state=states.get(TELLER_KEY), settings=setup.telling
+    )
     return Fold(judge, book, teller)
 
 
@@ -73,7 +74,7 @@ class Daemon:
         self.stop = threading.Event()
         self.parts: Parts | None = None
 
-    def run(self, ready: Callable[[], None] = lambda: None) -> None:
+    def run(self, ready: Callable[[Watch], None] = lambda _: None) -> None:
         """Start everything, call `ready`, watch until `stop`, and put everything away."""
         setup, clock = self._setup, self._clock
         with ExitStack() as stack:
@@ -93,17 +94,18 @@ class Daemon:
             watch.start()
             records = RoomRecords(setup.storage.path, setup.room)
             stack.callback(records.close)
-            self.parts = Parts(watch, fold, records)
+            self.parts = Parts(watch, records)
 
-            sender = Sender(self._channels, clock.now_ms, on_receipt=watch.on_receipt)
+            sender = Sender(
+                self._channels, clock.now_ms, on_receipt=watch.on_receipt, wanted=watch.wanted
+            )
             watch.sender = sender
-            stack.callback(sender.stop, STOP_WAIT_S)
             listener.start()
             stack.callback(listener.stop)
             self._serve_pages(stack, watch, records, listener)
             self._start_rounds(stack, watch)
             listener.publish(self._status_topic, _status("watching"), retain=True)
-            ready()
+            ready(watch)
             watch.run(self.stop)
             listener.publish(self._status_topic, _status("stopped"), retain=True)
 

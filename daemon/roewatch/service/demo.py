@@ -3,23 +3,27 @@
 import logging
 import tempfile
 import threading
-from collections.abc import Callable, Iterator
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.notice import Notice
 from roewatch.breeding.plan import Plan, Step
-from roewatch.room.moment import DAY_MS, MINUTE_MS
+from roewatch.room.journal import JournalEntry
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM
 from roewatch.service.clock import FastClock, WallClock
 from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo_broker import DemoBroker, free_port
+from roewatch.service.fold import Fold
 from roewatch.service.settings.load import Setup, load_setup
 from roewatch.service.settings.shipped import shipped_config
+from roewatch.service.watch import Watch
 from roewatch.storage.kept import Kept
 from roewatch.storage.store import Store
 from roewatch_sim.boathouse import boathouse
@@ -31,10 +35,10 @@ log = logging.getLogger(__name__)
 
 HISTORY_MS = 14 * DAY_MS
 HISTORY_EVERY_MS = 2 * MINUTE_MS
+HISTORY_LOT_MS = 6 * HOUR_MS
 LIVE_EVERY_MS = MINUTE_MS
 FAULT_AFTER_MS = 10 * MINUTE_MS
 TANK_OF_SCENARIO = "A3"
-BATCH = 20_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,16 +108,19 @@ class Demo:
             daemon = self.daemon = Daemon(setup, channels, clock=clock, heard=self._heard)
             daemon.stop = self.stop
             self.address = f"http://{setup.web.host}:{setup.web.port}/"
-            probes = threading.Thread(
-                target=self._publish, args=(tanks, clock, broker.port), name="tanks", daemon=True
-            )
+            probes: list[threading.Thread] = []
 
-            def started() -> None:
-                probes.start()
+            def started(watch: Watch) -> None:
+                publish = threading.Thread(
+                    target=self._publish, args=(tanks, watch, clock, broker.port), name="tanks"
+                )
+                probes.append(publish)
+                publish.start()
                 ready()
 
             daemon.run(started)
-            probes.join(5)
+            for thread in probes:
+                thread.join()
 
     def _setup(self, folder: Path, broker_port: int) -> Setup:
         shipped = shipped_config() / "room.toml"
@@ -134,25 +141,27 @@ class Demo:
         try:
             fold = fold_of(setup, store, start_ms=now_ms - HISTORY_MS)
             store.keep(Kept(plans=plans_of(tanks)))
-            for batch in batches(tanks.run(now_ms)):
-                at_ms = batch[-1].at_ms
-                readings = [
-                    Reading(probes[sample.tank, sample.quantity], sample.at_ms, sample.value)
-                    for sample in batch
-                    if (sample.tank, sample.quantity) in probes
-                ]
-                store.keep(without_notices(fold.take(readings, at_ms)))
-                store.keep(without_notices(fold.tick(at_ms)))
+            entered = 0
+            for at_ms in range(now_ms - HISTORY_MS + HISTORY_LOT_MS, now_ms + 1, HISTORY_LOT_MS):
+                samples = list(tanks.run(at_ms))
+                deeds, entered = tanks.journal[entered:], len(tanks.journal)
+                for kept in lived(fold, samples, deeds, probes, at_ms):
+                    store.keep(without_notices(kept))
                 self._progress(1 - (now_ms - at_ms) / HISTORY_MS)
         finally:
             store.close()
 
-    def _publish(self, tanks: SimRoom, clock: FastClock, port: int) -> None:
+    def _publish(self, tanks: SimRoom, watch: Watch, clock: FastClock, port: int) -> None:
         publisher = Publisher("127.0.0.1", port)
         publisher.start()
+        entered = len(tanks.journal)
         try:
             while not self.stop.wait(0.05 if clock.speed > 1 else 0.5):
-                self.readings_published += publisher.publish(tanks.run(clock.now_ms()))
+                samples = list(tanks.run(clock.now_ms()))
+                deeds, entered = tanks.journal[entered:], len(tanks.journal)
+                for deed in deeds:
+                    watch.enter(deed)
+                self.readings_published += publisher.publish(samples)
         finally:
             publisher.stop()
 
@@ -179,10 +188,27 @@ def plans_of(tanks: SimRoom) -> list[Plan]:
     ]
 
 
-def batches(samples: Iterator[Sample]) -> Iterator[list[Sample]]:
-    """Samples in lots, for one transaction each."""
-    while batch := list(islice(samples, BATCH)):
-        yield batch
+def lived(
+    fold: Fold,
+    samples: Sequence[Sample],
+    deeds: Sequence[JournalEntry],
+    probes: Mapping[tuple[str, Quantity], str],
+    at_ms: int,
+) -> Iterator[Kept]:
+    """A stretch of the past through the fold: each deed of the keeper's before what it caused."""
+    readings = [
+        Reading(probes[sample.tank, sample.quantity], sample.at_ms, sample.value)
+        for sample in samples
+        if (sample.tank, sample.quantity) in probes
+    ]
+    begun = 0
+    for deed in sorted(deeds, key=lambda entry: entry.at_ms):
+        until = bisect_left(readings, deed.at_ms, key=lambda reading: reading.at_ms)
+        yield fold.take(readings[begun:until], at_ms)
+        yield fold.enter(deed, at_ms)
+        begun = max(begun, until)
+    yield fold.take(readings[begun:], at_ms)
+    yield fold.tick(at_ms)
 
 
 def without_notices(kept: Kept) -> Kept:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.book import AlarmBook
-from roewatch.alarms.notice import Notice
+from roewatch.alarms.notice import Notice, Receipt
 from roewatch.alarms.telling import Teller
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
@@ -65,6 +65,15 @@ class Fold:
         changes = self._booked(self.judge.enter(entry))
         return self._kept(changes, now_ms, journal=[entry])
 
+    def hear(self, receipt: Receipt, next_due_ms: int | None, now_ms: int) -> Kept:
+        """Take a receipt: when a way fails, another way or another person is told."""
+        notices = self.teller.hear(receipt, now_ms)
+        return self._kept([], now_ms, notices=notices, receipts=[(receipt, next_due_ms)])
+
+    def test(self, now_ms: int) -> Kept:
+        """A test notice for every contact's every way."""
+        return self._kept([], now_ms, notices=self.teller.test(now_ms))
+
     def changed(self, changes: list[AlarmChange], now_ms: int) -> Kept:
         """Alarm changes a person made: acknowledged, shelved."""
         return self._kept(changes, now_ms)
@@ -81,6 +90,7 @@ class Fold:
         revised: Sequence[Flagged] = (),
         journal: Sequence[JournalEntry] = (),
         notices: Sequence[Notice] = (),
+        receipts: Sequence[tuple[Receipt, int | None]] = (),
     ) -> Kept:
         told = [*notices, *(self.teller.take(changes, now_ms) if changes else ())]
         states: dict[str, str] = {}
@@ -104,4 +114,5 @@ class Fold:
             changes=changes,
             notices=told,
             journal=journal,
+            receipts=receipts,
         )

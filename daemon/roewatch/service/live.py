@@ -53,7 +53,7 @@ class LiveRoom:
         """What spoke and could not be understood, with one example a topic."""
         return [
             RefusedView(topic=entry.topic, count=entry.count, example=entry.example, why=entry.why)
-            for entry in self._watch.refusals.entries()
+            for entry in self._watch.refusals.topics()
         ]
 
     def wait_change(self, last: int, timeout_s: float) -> int:

@@ -10,7 +10,7 @@ import logging
 import queue
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Future
+from concurrent.futures import Future, wait
 from dataclasses import dataclass, field
 
 from roewatch.alarms.alarm import AlarmChange
@@ -32,7 +32,8 @@ from roewatch.storage.store import Store
 
 log = logging.getLogger(__name__)
 
-ERRAND_ANSWER_S = 10.0
+ERRAND_ANSWER_S = 30
+SENDER_STOP_S = 10.0
 
 
 @dataclass(slots=True)
@@ -43,7 +44,6 @@ class Counts:
     readings: int = 0
     kept: int = 0
     refused: int = 0
-    retained_without_time: int = 0
     alarms_changed: int = 0
     notices: int = 0
     receipts: int = 0
@@ -91,6 +91,7 @@ class Watch:
         self._clock = clock
         self._heard = heard
         self._backlog = Backlog()
+        self._over = threading.Event()
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self.sender: Sender | None = None
         self.refusals = RefusalLog()
@@ -104,12 +105,23 @@ class Watch:
         self._keep(self._fold.put_back(self._store, self._clock.now_ms()))
 
     def run(self, stop: threading.Event) -> None:
-        """Hear, judge, keep and acknowledge until `stop`; then save the states and return."""
+        """Hear, judge, keep and acknowledge until `stop`; then let the sender finish."""
         while not stop.is_set():
             self._run_errands()
             messages = self._listener.group(first_wait_s=0.05)
             if messages:
                 self._take(messages)
+        self._let_the_sender_finish()
+
+    def _let_the_sender_finish(self) -> None:
+        """Attempts under way still bring receipts, and only this thread can keep them."""
+        if self.sender is not None:
+            ending = threading.Thread(target=self.sender.stop, args=(SENDER_STOP_S,))
+            ending.start()
+            while ending.is_alive():
+                self._run_errands()
+                ending.join(0.02)
+        self._over.set()
         self._run_errands()
 
     def _take(self, messages: Sequence[Message]) -> None:
@@ -127,6 +139,8 @@ class Watch:
                 self.refusals.refused(refusal)
             if decoded and not refused:
                 self.refusals.accepted(message.topic)
+            elif not decoded and not refused:
+                self.refusals.old_news()
             self.counts.refused += len(refused)
         self.counts.messages += len(messages)
         self.counts.readings += len(readings)
@@ -186,14 +200,21 @@ class Watch:
         self._inbox.put(self._deliver)
 
     def on_receipt(self, receipt: Receipt, next_due_ms: int | None) -> None:
-        """Keep what became of one attempt to hand a notice over."""
+        """Keep what became of one attempt to hand a notice over; returns once it is on disk.
+
+        Were it only queued, the notice could be taken for undelivered and go out twice.
+        """
 
         def errand() -> None:
-            self._store.record(receipt, next_due_ms)
+            self._keep(self._fold.hear(receipt, next_due_ms, self._clock.now_ms()))
             self.counts.receipts += 1
             self.changed.bump()
 
-        self._inbox.put(errand)
+        self._ask(errand)
+
+    def wanted(self, notice: Notice) -> bool:
+        """Whether a notice not yet handed over is still worth sending."""
+        return self._fold.teller.wants(notice)
 
     def enter(self, entry: JournalEntry) -> None:
         """Keep a journal entry; returns once it is on disk."""
@@ -213,8 +234,9 @@ class Watch:
         made: list[Notice] = []
 
         def errand() -> None:
-            made.extend(self._fold.teller.test(self._clock.now_ms()))
-            self._keep(Kept(notices=made))
+            kept = self._fold.test(self._clock.now_ms())
+            self._keep(kept)
+            made.extend(kept.notices)
 
         self._ask(errand)
         return made
@@ -233,7 +255,13 @@ class Watch:
                 answer.set_result(None)
 
         self._inbox.put(answered)
-        answer.result(timeout=ERRAND_ANSWER_S)
+        for _ in range(ERRAND_ANSWER_S):
+            if wait([answer], timeout=1).done:
+                answer.result()
+                return
+            if self._over.is_set():
+                break
+        raise TimeoutError("the watch loop did not answer")
 
 
 def _by_topic(bindings: Sequence[Binding]) -> Mapping[str, Sequence[Binding]]:

@@ -30,5 +30,5 @@ def watch(
     stop_on_signal(daemon.stop)
     log = logging.getLogger("roewatch")
     address = f"http://{setup.web.host}:{setup.web.port}/"
-    daemon.run(lambda: log.info("watching room=%s pages=%s", setup.room.id, address))
+    daemon.run(lambda _: log.info("watching room=%s pages=%s", setup.room.id, address))
     log.info("stopped room=%s", setup.room.id)
