@@ -1,6 +1,7 @@
 """The post: what waits for each way of each contact, gathered into as few messages as can be."""
 
 import hashlib
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 
 from roewatch.alarms.alarm import Alarm
@@ -130,10 +131,9 @@ class Post:
         if not batch or room_left <= 0:
             return []
         groups = [[w for w in batch if _reason(w) is reason] for reason in _ORDER]
-        groups = [group for group in groups if group]
-        if len(groups) > room_left:
-            groups = [batch]
-        for waiting in batch:
+        # where there is no room for all, the most urgent go and the rest gather on
+        groups = [group for group in groups if group][:room_left]
+        for waiting in itertools.chain(*groups):
             del line.waiting[waiting.number]
         if not line.waiting:
             line.gather.clear()

@@ -214,6 +214,9 @@ class Teller:
         if told.remind_ms is None or steady_ms < told.remind_ms:
             return
         self._text = None
+        if not any(told.alarm.number in line.told for line in self._post.lines()):
+            told.remind_ms = self._next_reminder(told, steady_ms)
+            return
         told.reminders += 1
         told.remind_ms = self._next_reminder(told, steady_ms)
         for contact in told.contacts:
@@ -266,7 +269,11 @@ class Teller:
             self._text = None
             for notice in notices:
                 for number in notice.alarms:
-                    self._forget_if_done(self._ledger.alarms.get(number))
+                    told = self._ledger.alarms.get(number)
+                    if told is not None and told.remind_ms is not None:
+                        # counted from when it was told: quiet hours may have held it back
+                        told.remind_ms = self._next_reminder(told, steady_ms)
+                    self._forget_if_done(told)
         return notices
 
     def _day(self, now_ms: int) -> list[Notice]:
