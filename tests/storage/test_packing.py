@@ -136,7 +136,7 @@ _SOME = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.tuples(st.lists(_SOME, max_size=20), st.integers(0, _DAYS * 24)), max_size=6))
 def test_packing_at_any_moment_never_changes_what_is_read(
     work: list[tuple[list[Flagged], int]],

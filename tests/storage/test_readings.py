@@ -108,7 +108,7 @@ _READING = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.lists(_READING, max_size=8), max_size=8), st.randoms())
 def test_any_batches_in_any_order_with_repeats_keep_the_same_moments(
     batches: list[list[Flagged]], random: "object"

@@ -60,7 +60,7 @@ def writing(path: Path) -> sqlite3.Connection:
 
 
 def reading(path: Path) -> sqlite3.Connection:
-    """A connection that cannot write, for any one thread. Raises StoreError without the file."""
+    """A connection that cannot write, for any one thread. StoreError: no file there."""
     if not path.exists():
         raise StoreError(f"{path}: no store there yet; `roewatch watch` starts one")
     connection = sqlite3.connect(
@@ -70,7 +70,11 @@ def reading(path: Path) -> sqlite3.Connection:
         isolation_level=None,
         check_same_thread=False,  # closed by whoever closes the records
     )
-    connection.executescript("PRAGMA query_only = ON; PRAGMA cache_size = -8000;")
+    try:
+        connection.executescript("PRAGMA query_only = ON; PRAGMA cache_size = -8000;")
+    except sqlite3.DatabaseError as error:
+        connection.close()
+        raise DamagedStoreError(f"{path}: not readable as a store ({error})") from error
     return connection
 
 

@@ -136,6 +136,11 @@ class Store:
         self._own()
         return dict(self._db.execute("SELECT key, max(episode) FROM alarms GROUP BY key"))
 
+    def raised(self) -> set[tuple[str, int]]:
+        """Key and moment of every alarm ever raised."""
+        self._own()
+        return set(self._db.execute("SELECT key, raised_ms FROM alarms"))
+
     def due_notices(self, now_ms: int, limit: int = 100) -> list[tuple[Notice, int]]:
         """Unfinished notices due by `now_ms`, most urgent first, with the attempts made so far."""
         self._own()
