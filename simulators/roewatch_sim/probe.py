@@ -82,7 +82,7 @@ class SimProbe:
         self.ailing: list[SimFault] = []
         self._per_step = round(1 / self.spec.step)
         self._held: float | None = None
-        self._last_said = 0.0
+        self._last_said: float | None = None
 
     def calibrate(self, at_ms: int) -> None:
         """The keeper has set it right: offset and drift begin again near nothing."""
@@ -127,6 +127,8 @@ class SimProbe:
                 lost = 1.0 if fault.kind is FaultKind.PROBE_SILENT else fault.strong(0.6)
                 return None if self._random.random() < lost else value
             case FaultKind.PROBE_STUCK:
+                if self._held is None:  # struck before its first word
+                    self._held = value
                 return self._held
             case FaultKind.SENSOR_ERROR:
                 return fault.strong(85.0)

@@ -3,7 +3,7 @@
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from copy import deepcopy
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from heapq import heappop, heappush
 from random import Random
 from typing import NamedTuple
@@ -11,12 +11,13 @@ from typing import NamedTuple
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
-from roewatch.room.tank import ROOM, Probe, Room, Tank
+from roewatch.room.tank import ROOM
 from roewatch.room.window import Window
 from roewatch_sim.air import Climate, RoomAir
+from roewatch_sim.excursion import Excursion, ExcursionBook
 from roewatch_sim.fault import OF_THE_PROBE, OF_THE_ROOM, FaultKind, SimFault
 from roewatch_sim.keeper import Calibrating, Chore
-from roewatch_sim.probe import RESOLUTION, SimProbe
+from roewatch_sim.probe import SimProbe
 from roewatch_sim.tank import SimTank, TankSpec, Truth
 
 _LONGEST_STEP_MS = MINUTE_MS
@@ -32,17 +33,6 @@ class Sample(NamedTuple):
     value: float
 
 
-@dataclass(frozen=True, slots=True)
-class Excursion:
-    """The true water outside its window. until_ms is None while it lasts."""
-
-    tank: str
-    quantity: Quantity
-    low: bool
-    from_ms: int
-    until_ms: int | None = None
-
-
 Plans = Mapping[tuple[str, Quantity], Sequence[tuple[int, float]]]
 
 
@@ -51,7 +41,7 @@ class SimRoom:
 
     every_ms: how often each probe speaks. plans: what was meant, by tank and quantity, as
     (at_ms, value). labels: every fault injected so far or to come. journal: what the keeper has
-    logged so far. excursions: when the true water was outside its window, so far.
+    logged so far.
     The same seed and arguments give the same samples; a fault in one tank changes no other
     tank's noise.
     """
@@ -75,8 +65,7 @@ class SimRoom:
         self.plans: Plans = dict(plans or {})
         self.labels: list[SimFault] = []
         self.journal: list[JournalEntry] = []
-        self.excursions: list[Excursion] = []
-        self._outside: dict[tuple[str, Quantity], Excursion] = {}
+        self._outside = ExcursionBook()
         self._air_before = self.air.celsius
         self._pending: deque[Sample] = deque()
         self._ahead: list[tuple[int, int, SimFault | Chore, bool]] = []
@@ -139,33 +128,6 @@ class SimRoom:
         self._book(buffers.at_ms, buffers, begins=True)
         self._book(buffers.at_ms + round(chore.minutes * MINUTE_MS), buffers, begins=False)
 
-    def described(self, room_id: str = "room", *, zone: str = "UTC") -> Room:
-        """The room in the daemon's own words, windows included, to judge its samples by.
-
-        Probe ids are `<tank>-<quantity>` in lower case. Rate limits are left to the judge's test.
-        """
-        specs = [tank.spec for tank in self.tanks.values()]
-        probes = [(spec.id, quantity) for spec in specs for quantity in spec.quantities]
-        return Room(
-            id=room_id,
-            name=room_id,
-            zone=zone,
-            tanks=tuple(
-                Tank(
-                    id=spec.id, litres=spec.heat.litres, heater_watts=spec.heat.heater_watts,
-                    species=spec.species, stage=spec.stage, windows=spec.windows,
-                )
-                for spec in specs
-            ),
-            probes=tuple(
-                Probe(
-                    id=f"{tank}-{quantity}".lower(), tank=tank, quantity=quantity,
-                    every_ms=self.every_ms, resolution=RESOLUTION[quantity],
-                )
-                for tank, quantity in [*probes, (ROOM, Quantity.TEMPERATURE)]
-            ),
-        )  # fmt: skip
-
     def run(self, to_ms: int) -> Iterator[Sample]:
         """Samples from where it stands up to, not including, `to_ms`, in order of event time."""
         while True:
@@ -186,6 +148,11 @@ class SimRoom:
             room_c=self.air.celsius, alkalinity=water.alkalinity, co2=water.co2,
             litres=water.litres, aerated=water.aerated,
         )  # fmt: skip
+
+    @property
+    def excursions(self) -> list[Excursion]:
+        """When the true water was outside its window, so far, in order of time."""
+        return self._outside.all
 
     def exits_of(self, fault: SimFault) -> list[Excursion]:
         """When the true water left a window while `fault` lasted, so far; in order of time."""
@@ -256,11 +223,12 @@ class SimRoom:
         self.air.advance(at_ms, span_s)
         room_c, light = self.air.celsius, self._light(at_ms)
         hour_over = at_ms // HOUR_MS != (at_ms - self._step_ms) // HOUR_MS
+        outside = self._outside
         for tank in self.tanks.values():
             tank.advance(at_ms, span_s, room_c, light=light)
             if hour_over:
                 tank.water.age(1.0)
-            self._watch(tank, at_ms)
+            outside.look(tank.id, tank.spec.windows, tank.heat.water_c, tank.ph, at_ms)
         self._steps += 1
         if self._steps % self._steps_per_sample == 0:
             self._sample()
@@ -303,26 +271,6 @@ class SimRoom:
         if quantity is Quantity.TEMPERATURE:
             return tank.celsius_before + share * (tank.heat.water_c - tank.celsius_before)
         return tank.water.conductivity
-
-    def _watch(self, tank: SimTank, at_ms: int) -> None:
-        """Keep the book of when the true water is outside its window."""
-        for quantity, window in tank.spec.windows.items():
-            if quantity is Quantity.TEMPERATURE:
-                value = tank.heat.water_c
-            elif quantity is Quantity.PH:
-                value = tank.ph
-            else:
-                value = tank.water.conductivity
-            by = window.outside_by(value)
-            key = (tank.id, quantity)
-            if not by and key in self._outside:
-                was = self._outside.pop(key)
-                self.excursions[self.excursions.index(was)] = Excursion(
-                    was.tank, was.quantity, was.low, was.from_ms, at_ms
-                )
-            elif by and key not in self._outside:
-                self._outside[key] = Excursion(tank.id, quantity, by < 0, at_ms)
-                self.excursions.append(self._outside[key])
 
     def _strike(self, fault: SimFault, *, begins: bool) -> None:
         """A fault takes hold, or is mended."""

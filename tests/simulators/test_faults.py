@@ -104,6 +104,14 @@ def test_a_stuck_probe_repeats_its_last_word() -> None:
     assert set(played.after()) == {played.before()[-1]}
 
 
+def test_a_probe_stuck_from_the_first_minute_repeats_its_first_word() -> None:
+    room = boathouse(1, START_MS)
+    room.inject(SimFault(FaultKind.PROBE_STUCK, "A3", START_MS))
+    said = [s.value for s in room.run(START_MS + HOUR_MS) if s.tank == "A3"]
+    temperatures = {value for value in said if value > 15}
+    assert len(temperatures) == 1
+
+
 def test_a_silent_probe_says_nothing_and_its_neighbour_goes_on() -> None:
     played = Played(FaultKind.PROBE_SILENT)
     assert played.after() == []

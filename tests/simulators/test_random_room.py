@@ -9,6 +9,7 @@ from roewatch.room.journal import Deed
 from roewatch.room.moment import DAY_MS, HOUR_MS
 from roewatch.room.quantity import Quantity
 from roewatch_sim.calendar import COURSES, LEARN_DAYS
+from roewatch_sim.description import described
 from roewatch_sim.fault import OF_THE_ROOM, FaultKind
 from roewatch_sim.random_room import START_MS, random_room
 from roewatch_sim.room import SimRoom
@@ -88,12 +89,12 @@ def test_the_keepers_habits_are_in_the_journal(month: SimRoom) -> None:
 
 def test_the_room_is_described_in_the_daemons_own_words() -> None:
     room = random_room(4, 5, healthy=5, every_ms=10_000)
-    described = room.described("bench")
+    told = described(room, "bench")
     samples = list(room.run(START_MS + HOUR_MS))
     spoken = {(s.tank, s.quantity) for s in samples}
-    assert {(probe.tank, probe.quantity) for probe in described.probes} == spoken
-    assert {probe.every_ms for probe in described.probes} == {10_000}
-    for tank in described.tanks:
+    assert {(probe.tank, probe.quantity) for probe in told.probes} == spoken
+    assert {probe.every_ms for probe in told.probes} == {10_000}
+    for tank in told.tanks:
         assert tank.windows[Quantity.TEMPERATURE].outside_by(room.truth(tank.id).celsius) == 0
 
 

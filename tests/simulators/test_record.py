@@ -12,6 +12,7 @@ from roewatch.room.moment import DAY_MS, at_ms_of_iso
 from roewatch.room.quantity import Quantity
 from roewatch_sim.boathouse import boathouse
 from roewatch_sim.cli import app
+from roewatch_sim.description import described
 from roewatch_sim.payload import Board
 
 SETTINGS = Path(__file__).parents[2] / "config" / "room.toml"
@@ -106,13 +107,13 @@ def test_the_sample_settings_know_every_tank_and_topic_of_the_boathouse() -> Non
 
     settings = tomllib.loads(SETTINGS.read_text(encoding="utf-8"))
     room = boathouse(1, at_ms_of_iso(START))
-    described = {
+    wanted = {
         tank["id"]: (tank["litres"], tank["heater_watts"], tank["species"], tank["stage"])
         for tank in settings["tank"]
     }
-    assert described == {
+    assert wanted == {
         tank.id: (tank.litres, tank.heater_watts, tank.species, str(tank.stage))
-        for tank in room.described().tanks
+        for tank in described(room).tanks
     }
     spoken = {message.topic for message in Board().messages(room.run(room.start_ms + 60_000))}
     assert spoken == {probe["topic"] for probe in settings["probe"]}
