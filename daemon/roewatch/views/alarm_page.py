@@ -1,0 +1,139 @@
+"""The alarm page: every open alarm by its state, what it asks, who was told, what is over."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from roewatch.alarms.alarm import Alarm, State
+from roewatch.alarms.notice import Outcome
+from roewatch.room.kind import Priority
+from roewatch.room.moment import DAY_MS, HOUR_MS, moment_of
+from roewatch.room.stage import Stage
+from roewatch.room.tank import ROOM
+from roewatch.views.asked import AskedWrongError
+from roewatch.views.axis import instants
+from roewatch.views.pages import Desk
+from roewatch.views.sight import Sight
+from roewatch.views.standing import Mark
+from roewatch.views.wording import whole_span
+
+ASKS = {
+    Priority.HIGH: "high: wake",
+    Priority.MEDIUM: "medium: today",
+    Priority.LOW: "low: note",
+    Priority.JOURNAL: "journal",
+}
+OUTCOMES = {
+    Outcome.TAKEN: "taken",
+    Outcome.TRY_LATER: "failed, will be tried again,",
+    Outcome.REFUSED: "refused",
+    Outcome.GIVEN_UP: "given up",
+}
+SHELF_CHOICES = (("1h", "1 h"), ("4h", "4 h"), ("tomorrow", "until tomorrow 08:00"))
+MOST_SHELF_MS = 24 * HOUR_MS
+_SHOWN_PAST_MS = 30 * DAY_MS
+
+_STATES = (
+    (State.UNACKNOWLEDGED, "Unacknowledged"),
+    (State.RETURNED, "Returned to normal, unacknowledged"),
+    (State.ACKNOWLEDGED, "Acknowledged"),
+    (State.SHELVED, "Shelved"),
+    (State.SUPPRESSED, "Suppressed by design"),
+    (State.OUT_OF_SERVICE, "Out of service"),
+)
+_MARKS = {
+    State.SHELVED: Mark.SHELVED,
+    State.SUPPRESSED: Mark.BLANK,
+    State.OUT_OF_SERVICE: Mark.OUT_OF_SERVICE,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """The open alarms in one state."""
+
+    title: str
+    alarms: tuple[Alarm, ...]
+
+
+def alarm_mark(alarm: Alarm) -> Mark:
+    """The shape an alarm is marked with."""
+    by_state = _MARKS.get(alarm.state)
+    if by_state:
+        return by_state
+    return Mark.OUTSIDE if alarm.present else Mark.RETURNED
+
+
+def state_words(alarm: Alarm) -> str:
+    """An alarm's state as people read it."""
+    return dict(_STATES).get(alarm.state, alarm.state.value).lower()
+
+
+def groups_of(alarms: Sequence[Alarm]) -> list[Group]:
+    """Open alarms by state, the states in the order they ask for somebody."""
+    groups = []
+    for state, title in _STATES:
+        here = tuple(alarm for alarm in alarms if alarm.state is state)
+        if here:
+            groups.append(Group(title=title, alarms=here))
+    return groups
+
+
+def headline(sight: Sight) -> str:
+    """`3 open, 1 shelved`."""
+    shelved = sum(alarm.state is State.SHELVED for alarm in sight.alarms)
+    return f"{len(sight.open)} open" + (f", {shelved} shelved" if shelved else "")
+
+
+def lasted(alarm: Alarm) -> str:
+    """How long an alarm held."""
+    return whole_span(alarm.returned_ms - alarm.since_ms) if alarm.returned_ms else "–"
+
+
+def shelf_end_ms(choice: str, now_ms: int, zone: str) -> int:
+    """When a shelf of that choice ends. Raises AskedWrongError for a choice that is not offered."""
+    if choice == "tomorrow":
+        where = ZoneInfo(zone)
+        day = moment_of(now_ms).astimezone(where).date() + timedelta(days=1)
+        wall = datetime(day.year, day.month, day.day, 8)  # noqa: DTZ001 a wall clock
+        end_ms = instants(wall, where)[0][0]
+        # the evening before a long night: never more than a day
+        return min(end_ms, now_ms + MOST_SHELF_MS)
+    hours = {"1h": 1, "4h": 4}.get(choice)
+    if hours is None:
+        raise AskedWrongError(
+            "Choose how long the alarm is to be shelved: 1 h, 4 h or until tomorrow."
+        )
+    return now_ms + hours * HOUR_MS
+
+
+def alarms_page(desk: Desk, request: Request) -> Response:
+    """The page of all alarms."""
+    sight = desk.lookout.look()
+    stages = {standing.tank.id: standing.stage for standing in sight.standings}
+    recent = desk.records.alarms(from_ms=sight.now_ms - _SHOWN_PAST_MS, limit=200)
+    told = {alarm.number: desk.records.told(alarm.number) for alarm in sight.alarms}
+
+    def stage_of(alarm: Alarm) -> Stage | None:
+        return None if alarm.tank == ROOM else stages.get(alarm.tank)
+
+    return desk.page(
+        request,
+        "alarms.html",
+        sight,
+        groups=groups_of(sight.alarms),
+        headline=headline(sight),
+        past=[alarm for alarm in recent if alarm.state is State.NORMAL][:50],
+        refused=desk.live.refused(),
+        told_of=lambda alarm: told[alarm.number],
+        stage_of=stage_of,
+        alarm_mark=alarm_mark,
+        asks=ASKS,
+        outcomes=OUTCOMES,
+        shelf_choices=SHELF_CHOICES,
+        lasted=lasted,
+    )

@@ -1,0 +1,157 @@
+"""Pages: the room, a tank, the alarms and the records, drawn on the server."""
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from importlib.resources import files
+from urllib.parse import unquote
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from roewatch.alarms.alarm import State
+from roewatch.alarms.rationale import rationale_of
+from roewatch.room.moment import span_text
+from roewatch.room.quantity import KEPT, Quantity, shown
+from roewatch.views import wording
+from roewatch.views.guard import from_here
+from roewatch.views.palette import Theme
+from roewatch.views.ports import Deeds, Live, Records, Web
+from roewatch.views.sight import Lookout, Sight
+from roewatch.views.standing import alarm_words
+
+TOLD = "roewatch_told"
+"""The cookie that carries one sentence from a form to the page after it."""
+
+STATIC = ("room.css", "room.js", "marks.svg", "icon.svg", "manifest.json")
+
+
+def static_bytes(name: str) -> bytes:
+    """One of our own files. Raises KeyError for any other name."""
+    if name not in STATIC:
+        raise KeyError(name)
+    return (files("roewatch.views") / "static" / name).read_bytes()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """One of the places every page leads to."""
+
+    name: str
+    href: str
+    key: str
+
+
+PLACES = (
+    Place(name="Room", href="/", key="r"),
+    Place(name="Alarms", href="/alarms", key="a"),
+    Place(name="Records", href="/records", key="e"),
+)
+
+
+class Words:
+    """Times and numbers in a page's own moment and zone."""
+
+    def __init__(self, now_ms: int, zone: ZoneInfo) -> None:
+        self._now_ms = now_ms
+        self._zone = zone
+
+    def clock(self, at_ms: int) -> str:
+        """`14:02`."""
+        return wording.clock(at_ms, self._zone)
+
+    def exact(self, at_ms: int) -> str:
+        """`14:02:07`."""
+        return wording.exact(at_ms, self._zone)
+
+    def when(self, at_ms: int) -> str:
+        """`14:02`, or with the day when that is not today."""
+        return wording.when(at_ms, self._now_ms, self._zone)
+
+    def ago(self, at_ms: int) -> str:
+        """`12 min ago`."""
+        return wording.age(at_ms, self._now_ms)
+
+    def for_so_long(self, at_ms: int) -> str:
+        """`12 min`, since that moment."""
+        return wording.whole_span(self._now_ms - at_ms)
+
+    def until(self, at_ms: int) -> str:
+        """`3 h 10 min`, until that moment."""
+        return wording.whole_span(at_ms - self._now_ms)
+
+
+def _environment() -> Environment:
+    env = Environment(
+        loader=PackageLoader("roewatch.views", "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    versions = {n: hashlib.sha256(static_bytes(n)).hexdigest()[:10] for n in STATIC}
+    env.globals["static"] = lambda name: f"/static/{name}?v={versions[name]}"
+    env.globals["number"] = wording.number
+    env.globals["shown"] = shown
+    env.globals["window_text"] = wording.window_text
+    env.globals["alarm_words"] = alarm_words
+    env.globals["rationale_of"] = rationale_of
+    env.globals["span_text"] = span_text
+    env.globals["State"] = State
+    env.globals["kept"] = KEPT
+    env.globals["Quantity"] = Quantity
+    return env
+
+
+class Desk:
+    """What every page is made with: the ports, the templates and the room's sight."""
+
+    def __init__(
+        self, records: Records, live: Live, deeds: Deeds, lookout: Lookout, web: Web
+    ) -> None:
+        self.records = records
+        self.live = live
+        self.deeds = deeds
+        self.lookout = lookout
+        self.web = web
+        self.may_change: Callable[[Request], bool] = from_here
+
+    @cached_property
+    def templates(self) -> Environment:
+        """Our templates; every value is escaped."""
+        return _environment()
+
+    def page(
+        self, request: Request, name: str, sight: Sight, *, status: int = 200, **more: object
+    ) -> Response:
+        """A whole page. more: what its template needs beyond the frame."""
+        response = HTMLResponse(self.fragment(request, name, sight, **more), status)
+        if TOLD in request.cookies:
+            response.delete_cookie(TOLD)
+        return response
+
+    def fragment(self, request: Request, name: str, sight: Sight, **more: object) -> Markup:
+        """A template filled in."""
+        context = {
+            "sight": sight,
+            "room": sight.room,
+            "say": Words(sight.now_ms, ZoneInfo(sight.room.zone)),
+            "theme": theme_of(request),
+            "places": PLACES,
+            "here": request.url.path,
+            "token": request.scope.get("roewatch.token", ""),
+            "may_change": self.may_change(request),
+            "told": unquote(request.cookies.get(TOLD, "")),
+        }
+        drawn = self.templates.get_template(name).render(context | more)
+        return Markup(drawn)  # noqa: S704 the templates escape every value
+
+
+def theme_of(request: Request) -> str:
+    """The theme the person chose; empty to follow the phone's wish, else dark."""
+    chosen = request.cookies.get("roewatch_theme", "")
+    return chosen if chosen in {Theme.NIGHT, Theme.DAY, Theme.RED} else ""

@@ -1,0 +1,154 @@
+"""The tank page: what is now against the window, one chart a quantity, what was done."""
+
+from dataclasses import dataclass
+from functools import partial
+
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+
+from roewatch.room.journal import Deed
+from roewatch.room.moment import DAY_MS, HOUR_MS, iso, span_text
+from roewatch.room.quantity import KEPT, Quantity
+from roewatch.room.tank import Tank
+from roewatch.views.alarm_page import alarm_mark, state_words
+from roewatch.views.chart import ChartSpec, summary, svg
+from roewatch.views.hours import Row, hour_rows
+from roewatch.views.pages import Desk
+from roewatch.views.racks import racks_of
+from roewatch.views.sight import Sight
+from roewatch.views.spans import CHOICES, Span, span_of
+from roewatch.views.standing import Mark, Measured
+from roewatch.views.trace import trace_of
+from roewatch.views.week import Look, chart_of, deed_words, letter, probes_of, quantities_of
+from roewatch.views.wording import number
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Charted:
+    """One chart as the page shows it."""
+
+    id: str
+    quantity: Quantity
+    svg: Markup
+    summary: str
+    forecast: bool
+    planned: bool
+
+
+def value_words(measured: Measured) -> str:
+    """A value's state in words: `inside`, `out by 1.4`, `silent`."""
+    if measured.mark is Mark.OUTSIDE:
+        side = "above" if measured.outside_by > 0 else "below"
+        return f"{side} by {number(measured.quantity, abs(measured.outside_by))}"
+    if measured.mark is Mark.NEAR:
+        return "near the edge"
+    return "" if measured.mark is Mark.BLANK else measured.mark.value
+
+
+def rate_words(tank: Tank, measured: Measured) -> str:
+    """The rate of change in a sentence of its own, with the limit nearest to it."""
+    if measured.per_hour is None:
+        return "Rate of change: cannot say, too few readings in the last hour."
+    kept = KEPT[measured.quantity]
+    unit = f" {kept.unit}" if kept.unit else ""
+    rate = f"{abs(measured.per_hour):.{kept.digits + 1}f}{unit} an hour"
+    direction = measured.direction or "steady"
+    text = f"{direction.capitalize()}, {rate}"
+    rising = measured.per_hour > 0
+    limits = [
+        f"{limit.rise if rising else limit.fall:g}{unit} in {span_text(limit.span_ms)}"
+        for limit in tank.rates.get(measured.quantity, ())
+    ]
+    return f"{text} (limit {', '.join(limits)})." if limits else f"{text}."
+
+
+def _stage_day(desk: Desk, sight: Sight, tank_id: str) -> int | None:
+    """Which day of its stage a tank is in, counted from 1; None when no entry says."""
+    entries = desk.records.journal(tank_id, 0, sight.now_ms + 1)
+    began = [entry.at_ms for entry in entries if entry.deed is Deed.STAGE]
+    return (sight.now_ms - max(began)) // DAY_MS + 1 if began else None
+
+
+def _charted(desk: Desk, sight: Sight, tank_id: str, quantity: Quantity, span: Span) -> Charted:
+    spec = page_chart(desk, sight, tank_id, quantity, span)
+    return Charted(
+        id=spec.id,
+        quantity=quantity,
+        svg=Markup(svg(spec)),  # noqa: S704 our own drawing, every text in it escaped
+        summary=summary(spec),
+        forecast=spec.forecast is not None,
+        planned=bool(spec.plans),
+    )
+
+
+def page_chart(
+    desk: Desk, sight: Sight, tank_id: str, quantity: Quantity, span: Span, look: Look | None = None
+) -> ChartSpec:
+    """The chart of one quantity over a span; fluid unless `look` says otherwise."""
+    return chart_of(
+        desk.records,
+        sight.room,
+        tank_id,
+        quantity,
+        from_ms=span.from_ms,
+        to_ms=span.drawn_to_ms,
+        now_ms=sight.now_ms,
+        look=look or Look(width=None, height=220, links=True, windows_of=desk.lookout.windows_of),
+    )
+
+
+def _rows(desk: Desk, sight: Sight, tank_id: str, quantity: Quantity, span: Span) -> list[Row]:
+    """Hour rows from unthinned readings while that is a week or less."""
+    spec = page_chart(desk, sight, tank_id, quantity, span)
+    series = spec.series
+    if span.length_ms <= 8 * DAY_MS:
+        until_ms = min(span.until_ms, sight.now_ms) + 1
+        probes = probes_of(sight.room, tank_id, quantity)
+        series = [desk.records.series(p, span.from_ms, until_ms) for p in probes]
+    traces = [trace_of(one, spec.columns) for one in series]
+    return hour_rows(
+        traces, spec.windows, from_ms=span.from_ms, to_ms=span.until_ms, zone=sight.room.zone
+    )
+
+
+def tank_page(desk: Desk, request: Request) -> Response:
+    """The page of one tank. Raises NotHereError for a tank, AskedWrongError for a span."""
+    sight = desk.lookout.look()
+    standing = sight.of(request.path_params["tank"])
+    tank = standing.tank
+    query = request.query_params
+    span = span_of(query.get("span", "7d"), query.get("until", ""), sight.now_ms)
+    quantities = quantities_of(sight.room, tank.id)
+    charts = [_charted(desk, sight, tank.id, q, span) for q in quantities]
+    table_of = next((q for q in quantities if q.value == query.get("table")), None)
+    entries = desk.records.journal(tank.id, span.from_ms, span.until_ms + HOUR_MS)
+    counts = [m.quantity for m in standing.measured]
+    rack = next(r for r in racks_of(sight.standings) if standing in r.standings)
+    return desk.page(
+        request,
+        "tank.html",
+        sight,
+        tank=tank,
+        standing=standing,
+        measured=sorted(standing.measured, key=lambda m: quantities.index(m.quantity)),
+        anchor=rack.anchor,
+        stage_day=_stage_day(desk, sight, tank.id),
+        span=span,
+        until=iso(span.until_ms),
+        later=span.later(sight.now_ms),
+        choices=CHOICES,
+        charts=charts,
+        forecast=any(chart.forecast for chart in charts),
+        planned=any(chart.planned for chart in charts),
+        table_of=table_of,
+        rows=_rows(desk, sight, tank.id, table_of, span) if table_of else [],
+        entries=entries[::-1],
+        letter=letter,
+        deed_words=deed_words,
+        alarm_mark=alarm_mark,
+        state_words=state_words,
+        value_words=value_words,
+        rate_words=partial(rate_words, tank),
+        several=lambda quantity: counts.count(quantity) > 1,
+    )

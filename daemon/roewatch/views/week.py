@@ -1,0 +1,161 @@
+"""A week: the chart of one tank's quantity over a span, gathered from the records."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from roewatch.alarms.alarm import Alarm
+from roewatch.alarms.rationale import title_of
+from roewatch.judging.finding import Forecast
+from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.kind import Priority
+from roewatch.room.quantity import KEPT, Quantity
+from roewatch.room.stage import Stage
+from roewatch.room.tank import Probe, Room, Tank
+from roewatch.room.window import Window
+from roewatch.views.palette import Theme
+from roewatch.views.plot import AlarmMark, ChartSpec, EventMark, StageMark
+from roewatch.views.ports import Records
+from roewatch.views.trace import WindowSpan
+
+COLUMNS = 600
+"""Four readings a column keep every peak, and half a pixel on a phone hides nothing."""
+
+WindowsOf = Callable[[Tank, Stage], Mapping[Quantity, Window]]
+"""What a tank would be judged by in a stage, the keeper's own numbers applied."""
+
+_LETTERS = {Deed.WATER_CHANGE: "W", Deed.CALIBRATION: "C", Deed.NOTE: "N"}
+_LATEST_LETTERS = {"feeding": "F", "dose": "D", "spawned": "S", "hatched": "H"}
+
+
+def of_settings(tank: Tank, stage: Stage) -> Mapping[Quantity, Window]:
+    """The windows a tank's own settings carry: those of its stage there, none for another."""
+    return tank.windows if stage is tank.stage else {}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """How a chart is to look; without a width it is fluid and takes the page's colours."""
+
+    theme: Theme = Theme.NIGHT
+    width: int | None = 1000
+    height: int = 320
+    links: bool = False
+    windows_of: WindowsOf = of_settings
+
+
+def letter(entry: JournalEntry) -> str:
+    """The letter a deed is marked with on a chart's lower edge."""
+    return _LETTERS.get(entry.deed) or _LATEST_LETTERS.get(entry.deed.value, "N")
+
+
+def deed_words(entry: JournalEntry) -> str:
+    """A deed in words: `water change, 20 %`."""
+    name = entry.deed.value.replace("-", " ")
+    return f"{name}, {entry.detail}" if entry.detail else name
+
+
+def stages(
+    tank: Tank, journal: Sequence[JournalEntry], from_ms: int, to_ms: int
+) -> list[tuple[int, int, Stage]]:
+    """The stages a tank was in between two moments, as (from_ms, to_ms, stage).
+
+    Before the first entry it is in the stage its settings name.
+    """
+    found: list[tuple[int, int, Stage]] = []
+    begin, stage = from_ms, tank.stage
+    for entry in sorted(journal, key=lambda e: e.at_ms):
+        if entry.deed is not Deed.STAGE or entry.at_ms >= to_ms:
+            continue
+        if entry.at_ms > begin:
+            found.append((begin, entry.at_ms, stage))
+            begin = entry.at_ms
+        stage = Stage(entry.detail)
+    found.append((begin, to_ms, stage))
+    return found
+
+
+def probes_of(room: Room, tank_id: str, quantity: Quantity) -> list[Probe]:
+    """The probes that measure a quantity in a tank, in the order of the settings."""
+    return [p for p in room.probes if p.tank == tank_id and p.quantity is quantity]
+
+
+def quantities_of(room: Room, tank_id: str) -> list[Quantity]:
+    """What is measured in a tank: pH and temperature first, then as the settings have them."""
+    first = [Quantity.PH, Quantity.TEMPERATURE]
+    here = dict.fromkeys(p.quantity for p in room.probes if p.tank == tank_id)
+    return [q for q in first if q in here] + [q for q in here if q not in first]
+
+
+def _marks(alarms: Sequence[Alarm], quantity: Quantity, to_ms: int) -> tuple[AlarmMark, ...]:
+    marks = [
+        AlarmMark(
+            number=alarm.number,
+            from_ms=alarm.since_ms,
+            to_ms=None if alarm.present else alarm.returned_ms,
+            text=f"no. {alarm.number}: {title_of(alarm.kind, alarm.quantity)}. {alarm.message}",
+        )
+        for alarm in alarms
+        if alarm.quantity in {quantity, None}
+        and alarm.priority is not Priority.JOURNAL
+        and alarm.since_ms < to_ms
+    ]
+    return tuple(sorted(marks, key=lambda mark: mark.from_ms))
+
+
+def chart_of(  # noqa: PLR0913 one call from a script says it all
+    records: Records,
+    room: Room,
+    tank_id: str,
+    quantity: Quantity,
+    *,
+    from_ms: int,
+    to_ms: int,
+    now_ms: int,
+    look: Look = Look(),
+) -> ChartSpec:
+    """One chart from what is kept. Raises KeyError for a tank that is not in the room.
+
+    from_ms, to_ms: the span drawn, which may reach past now_ms to show plan and forecast.
+    """
+    tank = room.tank(tank_id)
+    probes = probes_of(room, tank_id, quantity)
+    journal = records.journal(tank_id, 0, to_ms)
+    in_stage = stages(tank, journal, from_ms, to_ms)
+    until_ms = min(to_ms, now_ms + 1)
+    alarms = records.alarms(tank=tank_id, from_ms=from_ms, to_ms=to_ms)
+    return ChartSpec(
+        id=f"c-{quantity.value}",
+        title=f"{tank_id} {KEPT[quantity].name}",
+        quantity=quantity,
+        from_ms=from_ms,
+        to_ms=to_ms,
+        now_ms=now_ms,
+        zone=room.zone,
+        series=[records.series(p, from_ms, until_ms, COLUMNS) for p in probes],
+        columns=COLUMNS,
+        windows=tuple(
+            WindowSpan(from_ms=a, to_ms=b, window=look.windows_of(tank, stage).get(quantity))
+            for a, b, stage in in_stage
+        ),
+        plans=tuple(plan for plan in records.plans(tank_id) if plan.quantity is quantity),
+        alarms=_marks(alarms, quantity, to_ms),
+        events=tuple(
+            EventMark(at_ms=e.at_ms, letter=letter(e), text=deed_words(e))
+            for e in journal
+            if e.at_ms >= from_ms and e.deed is not Deed.STAGE
+        ),
+        stages=tuple(StageMark(at_ms=a, word=stage.value) for a, _, stage in in_stage[1:]),
+        forecast=_forecast(alarms, quantity),
+        theme=look.theme,
+        width=look.width,
+        height=look.height,
+        links=look.links,
+    )
+
+
+def _forecast(alarms: Sequence[Alarm], quantity: Quantity) -> Forecast | None:
+    """The forecast of the newest alarm that still holds, if it has one."""
+    for alarm in alarms:
+        if alarm.present and alarm.quantity is quantity and alarm.forecast is not None:
+            return alarm.forecast
+    return None
