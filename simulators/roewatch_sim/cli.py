@@ -125,11 +125,12 @@ def run(  # noqa: PLR0913, a command line is as long as what can be asked
 
 def _go(tanks: SimRoom, pace: Pace, where: Where | None, csv: Path | None, board: Board) -> None:
     stop = Event()
-    for name in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(name, lambda *_: stop.set())
     for fault in tanks.labels:
         print(label_line(fault), flush=True)
     with ExitStack() as closing:
+        for name in (signal.SIGINT, signal.SIGTERM):
+            before = signal.signal(name, lambda *_: stop.set())
+            closing.callback(signal.signal, name, before)
         ways: list[Callable[[list[Sample]], int]] = []
         if csv is not None:
             out = closing.enter_context(csv.open("w", encoding="utf-8", newline=""))

@@ -13,9 +13,12 @@ import pytest
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 from tests.conftest import found
+from typer.testing import CliRunner
 
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, at_ms_of_iso
 from roewatch_sim.boathouse import boathouse
+from roewatch_sim.cli import app
+from roewatch_sim.fault import FaultKind, SimFault
 from roewatch_sim.payload import Board
 from roewatch_sim.publish import BrokerRefusedError, Publisher
 
@@ -92,7 +95,7 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
 class Ear:
     """A client that keeps everything it hears."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, *, password: str | None = None) -> None:
         self.heard: list[tuple[str, str]] = []
         self._news = Condition()
         self._ready = False
@@ -101,6 +104,8 @@ class Ear:
         self._client.on_subscribe = lambda *_: self._tell()
         self._client.on_message = self._hear
         self._client.reconnect_delay_set(1, 1)
+        if password is not None:
+            self._client.username_pw_set("probes", password)
         self._client.connect("127.0.0.1", port)
         self._client.loop_start()
         self.wait(lambda: self._ready)
@@ -184,6 +189,32 @@ def test_a_wrong_password_is_refused_with_what_to_check(tmp_path: Path) -> None:
         welcome.stop()
     finally:
         broker.stop()
+
+
+def test_the_command_logs_in_and_publishes_what_it_also_writes(tmp_path: Path) -> None:
+    broker = Broker(tmp_path, password="right")
+    broker.start()
+    secret, file = tmp_path / "secret", tmp_path / "run.csv"
+    secret.write_text("right\n")
+    ear = Ear(broker.port, password="right")
+    try:
+        result = CliRunner().invoke(
+            app,
+            ["--broker", f"127.0.0.1:{broker.port}", "--user", "probes",
+             "--password-file", str(secret), "--csv", str(file), "--start", "2025-11-25T00:00:00Z",
+             "--seconds", "0.5", "--speed", "7200", "--scenario", "power-cut"],
+        )  # fmt: skip
+        assert result.exit_code == 0
+        twin = boathouse(1, START_MS)
+        twin.inject(SimFault(FaultKind.POWER_CUT, "", START_MS + 10 * MINUTE_MS))
+        samples = list(twin.run(START_MS + HOUR_MS))
+        expected = Counter((m.topic, m.payload) for m in Board().messages(samples))
+        ear.wait(lambda: len(ear.heard) >= expected.total())
+    finally:
+        ear.close()
+        broker.stop()
+    assert Counter(ear.heard) == expected
+    assert len(file.read_text().splitlines()) == 1 + len(samples)
 
 
 def test_no_broker_is_said_with_its_address(tmp_path: Path) -> None:
