@@ -6,7 +6,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from roewatch.service.settings.document import Document, SettingsFault
-from roewatch.service.settings.sections import BrokerSettings, WebSettings
+from roewatch.service.settings.sections import BrokerSection, WebSettings
 
 _AT_HOME = frozenset({"127.0.0.1", "::1", "localhost"})
 
@@ -28,7 +28,7 @@ def advice_on(
             ("contact",), "nobody would be told of an alarm", "Add a [[contact]] with a way"
         )
     broker = sections["broker"]
-    if isinstance(broker, BrokerSettings) and broker.host not in _AT_HOME:
+    if isinstance(broker, BrokerSection) and broker.host not in _AT_HOME:
         if not broker.username:
             yield document.placed(
                 ("broker", "host"),

@@ -2,11 +2,11 @@
 
 from roewatch.alarms.contact import Contact
 from roewatch.service.settings.document import Document
-from roewatch.service.settings.entries import ContactEntry
+from roewatch.service.settings.entries import ContactEntry, WayEntry
 from roewatch.service.settings.lines import KeyPath
 from roewatch.service.settings.sections import web_address
 from roewatch.service.settings.setup import WaySettings
-from roewatch.service.settings.written import minutes_of_clock
+from roewatch.service.settings.written import SecretText, minutes_of_clock
 
 Placed = list[tuple[int, ContactEntry]]
 
@@ -33,39 +33,33 @@ def check_contacts(document: Document, contacts: Placed) -> None:
                 if not way.url_file:  # else its own fault is noted already
                     document.fault(place, "no address", "Add url = or url_file =")
                 continue
-            trouble = _trouble(way.url.get_secret_value())
+            trouble = _trouble(_settings_of(entry, way, way.url))
             if trouble:
                 key = "url_file" if way.url_file else "url"
                 document.fault((*place, key), trouble[0], trouble[1])
 
 
-def _trouble(address: str) -> tuple[str, str] | None:
+def _trouble(way: WaySettings) -> tuple[str, str] | None:
     """What is wrong with an address and its cure; never the address itself, it holds secrets."""
-    if "://" not in address:
+    from roewatch.outbox.channel import UnusableWay, channel_of  # noqa: PLC0415  # heavy libraries
+
+    address = way.url.get_secret_value()
+    scheme = address.partition("://")[0].lower()
+    if scheme == address.lower():
         return (
             "the address has no scheme",
             "Write it like mailto://…, ntfy://…, or https://… for the JSON webhook",
         )
-    scheme = address.partition("://")[0].lower()
-    if scheme in {"http", "https"}:
-        try:
+    try:
+        if scheme in {"http", "https"}:
             web_address(address, secret=True)
-        except ValueError as error:
-            return str(error).partition("; ")[0], "Write https://host/path"
-        return None
-    return _apprise_trouble(address, scheme)
-
-
-def _apprise_trouble(address: str, scheme: str) -> tuple[str, str] | None:
-    # its hundred plugins take a moment to import; a room told by webhook only never waits for it
-    from apprise import Apprise  # noqa: PLC0415
-
-    if Apprise.instantiate(address, suppress_exceptions=True) is not None:
-        return None
-    return (
-        f"the {scheme}:// address is not one the notification library can use",
-        "Compare it with that service's form in the library's list, part by part",
-    )
+        channel_of(way)
+    except UnusableWay as error:
+        what, _, cure = str(error).partition("; ")
+        return what, (cure[:1].upper() + cure[1:]) or "Compare it with that service's form"
+    except ValueError as error:
+        return str(error).partition("; ")[0], "Write https://host/path"
+    return None
 
 
 def contact_of(entry: ContactEntry) -> Contact:
@@ -73,17 +67,24 @@ def contact_of(entry: ContactEntry) -> Contact:
     begin, _, end = entry.quiet.partition("-")
     return Contact(
         name=entry.name,
-        ways=tuple(way.name for way in entry.ways),
+        ways=tuple(_way_name(entry, way) for way in entry.ways),
         quiet_from_min=minutes_of_clock(begin) if begin else None,
         quiet_to_min=minutes_of_clock(end) if end else None,
         lowest=entry.lowest,
     )
 
 
+def _way_name(entry: ContactEntry, way: WayEntry) -> str:
+    # two people may both have a phone, and a notice names its way alone
+    return f"{entry.name}/{way.name}"
+
+
+def _settings_of(entry: ContactEntry, way: WayEntry, url: SecretText) -> WaySettings:
+    return WaySettings(
+        contact=entry.name, name=_way_name(entry, way), url=url, timeout_s=way.timeout / 1000
+    )
+
+
 def ways_of(entry: ContactEntry) -> list[WaySettings]:
     """The ways to one contact, addresses included."""
-    return [
-        WaySettings(contact=entry.name, name=way.name, url=way.url, timeout_s=way.timeout / 1000)
-        for way in entry.ways
-        if way.url is not None
-    ]
+    return [_settings_of(entry, way, way.url) for way in entry.ways if way.url is not None]

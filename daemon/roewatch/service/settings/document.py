@@ -4,6 +4,7 @@ import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -23,19 +24,24 @@ class SettingsFault(Fault):
     key: str
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(kw_only=True)
 class Document:
     """One file as it was read. `faults` gathers; nothing is raised until all of it was looked at.
 
-    table: what it says. lines: where. environment: path to the name of the variable that
-    replaced the file's value there.
+    table: what it says. environment: path to the name of the variable that replaced the
+    file's value there.
     """
 
     file: str
-    table: dict[str, Any]
-    lines: Mapping[KeyPath, int]
+    text: str = ""
+    table: dict[str, Any] = field(default_factory=dict)
     environment: Mapping[KeyPath, str] = field(default_factory=dict)
     faults: list[SettingsFault] = field(default_factory=list)
+
+    @cached_property
+    def lines(self) -> Mapping[KeyPath, int]:
+        """Where each key stands. Looked for only once something must be pointed at."""
+        return lines_of(self.text) if self.table else {}
 
     def line_of(self, path: KeyPath) -> int:
         """The line of `path`, or of the nearest thing around it; 0 when there is none."""
@@ -98,7 +104,7 @@ def _entry_name(entry: Any, index: int) -> str:
 
 def read_document(path: Path) -> Document:
     """The TOML file at `path`. What keeps it from being read is a fault of it, not an exception."""
-    document = Document(file=str(path), table={}, lines={})
+    document = Document(file=str(path))
     try:
         with path.open("rb") as stream:
             raw = stream.read(_ROOM_FOR_A_FILE + 1)
@@ -126,7 +132,7 @@ def read_document(path: Path) -> Document:
 
 def document_of(text: str, file: str) -> Document:
     """The document `text` makes; `file` is what faults call it."""
-    document = Document(file=file, table={}, lines={})
+    document = Document(file=file, text=text)
     try:
         document.table = tomllib.loads(text)
     except RecursionError:
@@ -136,8 +142,6 @@ def document_of(text: str, file: str) -> Document:
     except ValueError as error:
         what, line = _syntax(str(error), text)
         _fault_at(document, line, f"not TOML: {what}", _syntax_cure(text, line))
-    else:
-        document.lines = lines_of(text)
     return document
 
 
@@ -187,8 +191,9 @@ def _near(path: Path) -> str:
 
 def did_you_mean(wrong: str, known: Iterable[str]) -> str:
     """A cure for a word that is not known: the nearest one that is, else all of them."""
-    choices = sorted(known)
-    near = difflib.get_close_matches(wrong.lower(), choices, n=1, cutoff=0.6)
+    choices = sorted({str(word) for word in known})
+    near = difflib.get_close_matches(wrong.lower(), choices, n=1, cutoff=0.7)
+    near = near or [word for word in choices if len(wrong) > 3 and wrong.lower() in word][:1]
     if near:
         return f"Write {near[0]!r}, if that was meant"
     if not choices:

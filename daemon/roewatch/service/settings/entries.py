@@ -163,6 +163,8 @@ class ContactEntry(Section):
     """`[[contact]]`: in the order in which they are told."""
 
     name: str = Field(min_length=1, max_length=80, examples=["Keeper"])
-    ways: list[WayEntry] = Field(min_length=1)
+    ways: list[WayEntry] = Field(
+        min_length=1, examples=[[{"name": "phone", "url": "https://127.0.0.1:9400/keeper"}]]
+    )
     quiet: Hours = Field(default="", examples=["22:00-07:00"])
     lowest: PriorityWord = Field(default=Priority.LOW, examples=["medium"])

@@ -5,6 +5,7 @@ only over text that reader has already accepted, so it may be simple: it finds p
 never judges.
 """
 
+import contextlib
 import tomllib
 
 KeyPath = tuple[str | int, ...]
@@ -21,7 +22,8 @@ def lines_of(text: str) -> dict[KeyPath, int]:
     but always an answer.
     """
     scan = _Scan(text)
-    scan.run()
+    with contextlib.suppress(RecursionError):  # nested past all sense; what was found counts
+        scan.run()
     return scan.lines
 
 

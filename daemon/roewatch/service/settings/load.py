@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
+from roewatch.intake.link import BrokerSettings
 from roewatch.room.fault import SettingsError
 from roewatch.room.tank import Room
 from roewatch.service.settings.advice import advice_on
@@ -18,11 +19,11 @@ from roewatch.service.settings.contacts import check_contacts, contact_of, ways_
 from roewatch.service.settings.document import Document, SettingsFault, did_you_mean, read_document
 from roewatch.service.settings.entries import ContactEntry, ProbeEntry, TankEntry
 from roewatch.service.settings.environment import environment_model, overlaid, with_secrets
-from roewatch.service.settings.judging import JudgingSettings, limits_of
+from roewatch.service.settings.judging import JudgingSettings, TellingSection, limits_of, telling_of
 from roewatch.service.settings.misfit import fitted
 from roewatch.service.settings.probes import binding_of, check_probes, probe_of
 from roewatch.service.settings.sections import (
-    BrokerSettings,
+    BrokerSection,
     HeartbeatSettings,
     MirrorSettings,
     RoomSettings,
@@ -38,12 +39,13 @@ __all__ = ["Setup", "faults_of", "load_setup"]
 
 SECTIONS: Mapping[str, type[BaseModel]] = {
     "room": RoomSettings,
-    "broker": BrokerSettings,
+    "broker": BrokerSection,
     "storage": StorageSettings,
     "mirror": MirrorSettings,
     "web": WebSettings,
     "heartbeat": HeartbeatSettings,
     "judging": JudgingSettings,
+    "telling": TellingSection,
 }
 ENTRIES: Mapping[str, type[BaseModel]] = {
     "tank": TankEntry,
@@ -166,7 +168,8 @@ def _read_sheets(draft: _Draft, own: str) -> None:
 def _cross_check(draft: _Draft) -> None:
     document = draft.document
     written = document.table.get("tank", [])
-    tank_ids = [t["id"] for t in written if isinstance(t, dict) and isinstance(t.get("id"), str)]
+    listed = written if isinstance(written, list) else []
+    tank_ids = [t["id"] for t in listed if isinstance(t, dict) and isinstance(t.get("id"), str)]
     if not written:
         document.fault(("tank",), "no tank", "Add a [[tank]] with id and litres")
     if not document.table.get("probe", []):
@@ -175,22 +178,45 @@ def _cross_check(draft: _Draft) -> None:
     check_probes(document, draft.entries["probe"], tank_ids)
     check_contacts(document, draft.entries["contact"])
     broker = draft.sections.get("broker")
-    if isinstance(broker, BrokerSettings):
+    if isinstance(broker, BrokerSection):
         _check_broker(draft, broker)
 
 
-def _check_broker(draft: _Draft, broker: BrokerSettings) -> None:
+def _check_broker(draft: _Draft, broker: BrokerSection) -> None:
     document = draft.document
     if (broker.password is not None or broker.password_file) and not broker.username:
         document.fault(("broker", "username"), "a password without a username", "Add username =")
-    if broker.ca_file and not broker.tls:
-        document.fault(("broker", "ca_file"), "a CA file without TLS", "Write tls = true")
-    if broker.ca_file and not (draft.folder / broker.ca_file).is_file():
+    for key in ("ca_file", "cert_file", "key_file"):
+        file = getattr(broker, key)
+        if file and not broker.tls:
+            document.fault(("broker", key), "a certificate without TLS", "Write tls = true")
+        if file and not _is_file(draft.folder / file):
+            document.fault(
+                ("broker", key),
+                f"there is no file {str(draft.folder / file)!r}",
+                "Give the path of the file in PEM form",
+            )
+    if bool(broker.cert_file) != bool(broker.key_file):
         document.fault(
-            ("broker", "ca_file"),
-            f"there is no file {str(draft.folder / broker.ca_file)!r}",
-            "Give the path of the authority's certificate in PEM form",
+            ("broker", "cert_file"),
+            "a client certificate and its key belong together",
+            "Give both cert_file and key_file",
         )
+    try:
+        broker.host.encode("idna")
+    except UnicodeError:
+        document.fault(
+            ("broker", "host"),
+            f"{broker.host[:60]!r} is no host name",
+            "Write a name or an address, like 127.0.0.1, without mqtt:// and port",
+        )
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # too long a name, or one with a NUL
+        return False
 
 
 def _setup_of(draft: _Draft, room_file: Path) -> Setup:
@@ -221,6 +247,7 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
         web=draft.section(WebSettings),
         heartbeat=draft.section(HeartbeatSettings),
         limits=limits_of(draft.section(JudgingSettings)),
+        telling=telling_of(draft.section(TellingSection), draft.section(WebSettings).base),
         contacts=tuple(contact_of(entry) for entry in contacts),
         ways=tuple(way for entry in contacts for way in ways_of(entry)),
         species=species,
@@ -232,10 +259,21 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
 
 
 def _broker_of(draft: _Draft, room_id: str) -> BrokerSettings:
-    broker = draft.section(BrokerSettings)
-    update: dict[str, Any] = {}
-    if not broker.client_id:
-        update["client_id"] = f"roewatch-{room_id}"
-    if broker.ca_file:
-        update["ca_file"] = str(draft.folder / broker.ca_file)
-    return broker.model_copy(update=update)
+    broker = draft.section(BrokerSection)
+    password = broker.password
+
+    def beside(file: str) -> str:
+        return str(draft.folder / file) if file else ""
+
+    return BrokerSettings(
+        host=broker.host,
+        port=broker.port,
+        client_id=broker.client_id or f"roewatch-{room_id}",
+        username=broker.username,
+        password=password.get_secret_value() if password is not None else "",
+        tls=broker.tls,
+        ca_file=beside(broker.ca_file),
+        cert_file=beside(broker.cert_file),
+        key_file=beside(broker.key_file),
+        keepalive_s=broker.keepalive // 1000,
+    )

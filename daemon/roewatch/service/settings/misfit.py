@@ -1,5 +1,6 @@
 """A misfit: what a written value fails to satisfy, said as a fault with its place and its cure."""
 
+import copy
 import json
 import typing
 from typing import Any, TypeVar
@@ -10,7 +11,7 @@ from pydantic_core import ErrorDetails
 
 from roewatch.service.settings.document import Document, did_you_mean
 from roewatch.service.settings.lines import KeyPath
-from roewatch.service.settings.written import SecretText
+from roewatch.service.settings.written import SecretText, span_as_written
 
 Fitted = TypeVar("Fitted", bound=BaseModel)
 
@@ -34,15 +35,46 @@ _BOUNDS = {
     "less_than_equal": ("le", "at most"),
 }
 
+_CUTS = 6
+"""A key cut out may leave its table lacking it, and that one the next: so deep are settings."""
+
 
 def fitted(model: type[Fitted], value: Any, document: Document, path: KeyPath) -> Fitted | None:
-    """`value` as `model`, or None after noting in `document` everything that does not fit."""
-    try:
-        return model.model_validate(value)
-    except ValidationError as error:
-        for detail in error.errors(include_url=False):
-            _note(document, path, detail, model)
-        return None
+    """`value` as `model`, after noting in `document` everything that does not fit.
+
+    With faults it is what is left without the faulty keys, so that what they hide can be checked
+    as well; None when nothing sensible is left.
+    """
+    rest = value
+    for attempt in range(_CUTS):
+        try:
+            return model.model_validate(rest)
+        except ValidationError as error:
+            details = error.errors(include_url=False)
+        if attempt == 0:
+            rest = copy.deepcopy(value)
+            for detail in details:
+                _note(document, path, detail, model)
+        for detail in details:
+            # what lacks a key is of no use without it
+            loc = detail["loc"][:-1] if detail["type"] == "missing" else detail["loc"]
+            _cut_out(rest, loc)
+    return None
+
+
+def _cut_out(value: Any, loc: KeyPath) -> None:
+    """Take the smallest keyed thing that holds `loc` out of `value`, where it still is."""
+    for depth in range(len(loc), 0, -1):
+        around = value
+        for part in loc[: depth - 1]:
+            inside = isinstance(around, list) and isinstance(part, int) and part < len(around)
+            around = (
+                around[part] if inside or (isinstance(around, dict) and part in around) else None
+            )
+        # out of a list nothing is taken: what follows would change its number
+        if isinstance(around, dict):
+            around.pop(loc[depth - 1], None)
+            return
 
 
 def _note(document: Document, path: KeyPath, detail: ErrorDetails, model: type[BaseModel]) -> None:
@@ -73,7 +105,15 @@ def _what(detail: ErrorDetails, field: FieldInfo | None) -> str:
     kind = detail["type"]
     if kind in _BOUNDS:
         name, words = _BOUNDS[kind]
-        return f"{_shown(detail, field)} must be {words} {detail['ctx'][name]:g}"
+        bound, given = detail["ctx"][name], _shown(detail, field)
+        if (
+            isinstance(detail["input"], int)
+            and field
+            and isinstance((field.examples or [0])[0], str)
+        ):
+            # a span: kept in milliseconds, written with its unit
+            given, bound = span_as_written(detail["input"]), span_as_written(bound)
+        return f"{given} must be {words} {bound}"
     if kind in _WHAT:
         return f"{_shown(detail, field)} {_WHAT[kind]}"
     if kind == "literal_error":
@@ -93,8 +133,17 @@ def _shown(detail: ErrorDetails, field: FieldInfo | None) -> str:
 
 def _example(key: str, field: FieldInfo | None) -> str:
     if field is None or not field.examples:
-        return f"{key} = …"
-    return f"{key} = {json.dumps(field.examples[0], ensure_ascii=False)}"
+        return f'{key} = "..."'
+    return f"{key} = {_toml(field.examples[0])}"
+
+
+def _toml(value: Any) -> str:
+    """A small value as TOML writes it."""
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    return json.dumps(value, ensure_ascii=False)
 
 
 def _field_at(model: type[BaseModel], loc: tuple[str | int, ...]) -> FieldInfo | None:

@@ -32,7 +32,7 @@ def check_probes(document: Document, probes: Placed, tank_ids: Collection[str]) 
         _check_calibrations(document, path, entry)
         _check_twice(document, (*path, "id"), ids, entry.known_as, index)
         _check_topic(document, path, entry, ways, formats)
-        ways.setdefault((entry.topic, entry.pointer or entry.name), index)
+        ways.setdefault((entry.topic, _part(entry)), index)
         formats.setdefault(entry.topic, entry.format)
 
 
@@ -47,6 +47,12 @@ def _check_twice(
             f"a second probe called {probe_id!r}; the first is on line {line}",
             f'Give one of them an id of its own: id = "{probe_id}-2"',
         )
+
+
+def _part(entry: ProbeEntry) -> str:
+    """The part of a message that is this probe's; no two may claim the same."""
+    # in SenML one name may carry several quantities, told apart by their units (RFC 8428, 5.1.3)
+    return f"{entry.name} {entry.quantity}" if entry.format == "senml" else entry.pointer
 
 
 def _check_format(document: Document, path: KeyPath, entry: ProbeEntry) -> None:
@@ -74,13 +80,16 @@ def _check_topic(
             "Write the same format for all probes of one topic",
         )
         return
-    part = entry.pointer or entry.name
-    first = ways.get((entry.topic, part))
-    if first is None and not part:
-        # a probe that takes all of the message cannot share it
-        first = next((n for (topic, _), n in ways.items() if topic == entry.topic), None)
-    if first is None and part:
-        first = ways.get((entry.topic, ""))
+    part, whole = _part(entry), _part(entry.model_copy(update={"pointer": "", "name": ""}))
+    first = ways.get((entry.topic, part), ways.get((entry.topic, whole)))
+    if first is None and part == whole:
+        # a probe that takes all of the message, or all of its quantity, cannot share it
+        shared = (
+            n
+            for (topic, other), n in ways.items()
+            if topic == entry.topic and other.endswith(whole)
+        )
+        first = next(shared, None)
     if first is None:
         return
     tell = {

@@ -25,7 +25,7 @@ class RoomSettings(Section):
     species_dir: str = Field(default="species", examples=["species"])
 
 
-class BrokerSettings(Section):
+class BrokerSection(Section):
     """`[broker]`: the MQTT server the probes speak to."""
 
     host: str = Field(default="127.0.0.1", min_length=1, examples=["127.0.0.1"])
@@ -35,6 +35,8 @@ class BrokerSettings(Section):
     password_file: str = Field(default="", examples=["broker-password"])
     tls: bool = Field(default=False, examples=[True])
     ca_file: str = Field(default="", examples=["broker-ca.pem"])
+    cert_file: str = Field(default="", examples=["roewatch-cert.pem"])
+    key_file: str = Field(default="", examples=["roewatch-key.pem"])
     client_id: str = Field(default="", max_length=120, examples=["roewatch-boathouse"])
     keepalive: SpanMs = Field(default=30 * SECOND_MS, ge=SECOND_MS, examples=["30 s"])
 

@@ -6,16 +6,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from roewatch.alarms.contact import Contact
+from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.intake.binding import Binding
+from roewatch.intake.link import BrokerSettings
 from roewatch.judging.limits import Limits
-from roewatch.room.fault import Fault
+from roewatch.room.quantity import Quantity
 from roewatch.room.species import SpeciesSheet
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Room, Tank
-from roewatch.room.window import Basis
+from roewatch.room.window import Basis, Window
+from roewatch.service.settings.document import SettingsFault
 from roewatch.service.settings.entries import TankEntry
 from roewatch.service.settings.sections import (
-    BrokerSettings,
     HeartbeatSettings,
     MirrorSettings,
     WebSettings,
@@ -36,7 +38,7 @@ class Storage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WaySettings:
-    """One way to one contact. name: `<contact>/<way>` is unique, `way` alone is not."""
+    """One way to one contact. name: `Keeper/phone`, unique in the room, as notices carry it."""
 
     contact: str
     name: str
@@ -61,12 +63,13 @@ class Setup:
     web: WebSettings
     heartbeat: HeartbeatSettings
     limits: Limits
+    telling: TellingSettings
     contacts: tuple[Contact, ...]
     ways: tuple[WaySettings, ...]
     species: Mapping[str, SpeciesSheet]
     entries: Mapping[str, TankEntry]
     sources: Mapping[str, Counter[Basis]]
-    advice: tuple[Fault, ...]
+    advice: tuple[SettingsFault, ...]
     files: tuple[Path, ...]
 
     def tank_in(self, tank_id: str, stage: Stage) -> Tank:
@@ -76,3 +79,7 @@ class Setup:
         """
         entry = self.entries[tank_id]
         return tank_of(entry, self.species.get(entry.species), stage)
+
+    def windows_of(self, tank: Tank, stage: Stage) -> Mapping[Quantity, Window]:
+        """What `tank` would be judged by in `stage`."""
+        return self.tank_in(tank.id, stage).windows

@@ -115,8 +115,8 @@ def check_tanks(document: Document, tanks: Placed, sheets: Sheets) -> None:
                     f"tank {other} stands in the same place",
                     "Count places along the shelf from the left, from 1",
                 )
-        for stage in Stage:
-            _check_windows(document, path, entry, sheets.by_id.get(entry.species), stage)
+        for quantity in Quantity:
+            _check_windows(document, path, entry, sheets.by_id.get(entry.species), quantity)
 
 
 def _check_id(document: Document, path: KeyPath, entry: TankEntry, ids: dict[str, int]) -> None:
@@ -137,9 +137,15 @@ def _check_id(document: Document, path: KeyPath, entry: TankEntry, ids: dict[str
 
 
 def _check_windows(
-    document: Document, path: KeyPath, entry: TankEntry, sheet: SpeciesSheet | None, stage: Stage
+    document: Document,
+    path: KeyPath,
+    entry: TankEntry,
+    sheet: SpeciesSheet | None,
+    quantity: Quantity,
 ) -> None:
-    for quantity in Quantity:
+    """All stages, because a window upside down in another one would wait for its day."""
+    upside_down: dict[tuple[KeyPath, str], list[Stage]] = {}
+    for stage in Stage:
         special: QuantityWindows | None = getattr(entry.windows, stage)
         own = getattr(special, quantity) if special else None
         override: WindowOverride | None = own or getattr(entry.windows, quantity)
@@ -153,8 +159,16 @@ def _check_windows(
             window_of(entry, sheet, stage, quantity)
         except ValueError as error:
             side = "low" if override.low is not None else "high"
-            what, _, cure = str(error).partition("; ")
+            what = str(error).partition("; ")[0]
             if override.low is None or override.high is None:
-                what = f"in stage {stage} the other bound comes from the species sheet, and {what}"
-                cure = "write both bounds, or put this one under windows.<stage>"
-            document.fault((*place, side), what, cure.capitalize())
+                what = f"{what}, which is the species sheet's"
+            upside_down.setdefault(((*place, side), what), []).append(stage)
+    for (place, what), stages in upside_down.items():
+        if not what.endswith("sheet's"):
+            document.fault(place, what, "Swap the two numbers, or mend them")
+            continue
+        document.fault(
+            place,
+            f"in stage {', '.join(stages)}: {what}",
+            f"Write both bounds, or this one for a stage only: windows.<stage>.{quantity}",
+        )

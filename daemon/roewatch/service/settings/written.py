@@ -12,7 +12,15 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, Secret
 
 from roewatch.room.kind import Priority
-from roewatch.room.moment import DAY_MS, at_ms_of, at_ms_of_iso, span_ms_of
+from roewatch.room.moment import (
+    DAY_MS,
+    HOUR_MS,
+    MINUTE_MS,
+    SECOND_MS,
+    at_ms_of,
+    at_ms_of_iso,
+    span_ms_of,
+)
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.service.settings.document import did_you_mean
@@ -47,6 +55,14 @@ def span_written(value: Any) -> int:
     if span_ms > _LONGEST_SPAN_MS:
         raise ValueError("longer than a hundred years; write a span somebody will see the end of")
     return span_ms
+
+
+def span_as_written(span_ms: int) -> str:
+    """A span exactly as the settings take it, in the largest unit that needs no fraction."""
+    for unit, unit_ms in (("d", DAY_MS), ("h", HOUR_MS), ("min", MINUTE_MS)):
+        if span_ms % unit_ms == 0:
+            return f"{span_ms // unit_ms} {unit}"
+    return f"{span_ms / SECOND_MS:g} s"
 
 
 SpanMs = Annotated[int, BeforeValidator(span_written)]
