@@ -34,7 +34,7 @@ def program(name: str) -> str:
     """Where Mosquitto's `name` is; Debian keeps the broker itself out of a user's PATH."""
     found = shutil.which(name) or shutil.which(name, path="/usr/sbin:/usr/local/sbin")
     if found is None:
-        raise FileNotFoundError(f"{name} is not installed; apt-get install mosquitto")
+        raise FileNotFoundError(f"{name} is not installed; apt-get install mosquitto openssl")
     return found
 
 

@@ -56,7 +56,7 @@ def heard(broker: Broker, user: str, *topics: str) -> Listener:
     listener.start()
     pause = threading.Event()
     for _ in range(500):
-        if listener.link.connected and len(listener._confirmed) == len(topics):
+        if listener.hearing:
             return listener
         pause.wait(0.02)
     listener.stop()

@@ -77,4 +77,13 @@ def unreachable(error: BaseException | None, broker: BrokerSettings) -> str:
         return f"{broker.address} does not speak TLS as we do ({error.reason}); check port and tls"
     if isinstance(error, ConnectionRefusedError):
         return f"nothing listens on {broker.address}; start the broker, or check host and port"
+    if isinstance(error, ConnectionError):
+        return hung_up(broker)
     return f"{broker.address} cannot be reached ({error}); check host, port and network"
+
+
+def hung_up(broker: BrokerSettings) -> str:
+    """Why a connection ended before the broker said yes or no."""
+    if broker.tls:
+        return f"{broker.address} hung up on our TLS; check port, tls and our certificate"
+    return f"{broker.address} hung up before letting us in; check that this port speaks plain MQTT"

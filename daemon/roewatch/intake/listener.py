@@ -7,7 +7,7 @@ not deliver. A message is acknowledged only when the caller says it is kept.
 import logging
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from paho.mqtt.client import (
@@ -15,27 +15,24 @@ from paho.mqtt.client import (
     ConnectFlags,
     DisconnectFlags,
     MQTTMessage,
-    topic_matches_sub,
 )
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from roewatch.intake.example import example
-from roewatch.intake.link import BrokerSettings, LinkState, tls_of, unreachable
+from roewatch.intake.link import BrokerSettings, LinkState, hung_up, tls_of, unreachable
 from roewatch.intake.message import Message, MessageQueue, Token
+from roewatch.intake.subscription import NOT_UTF8, Subscription
 
 __all__ = ["BrokerSettings", "LinkState", "Listener", "Message", "Token", "Will"]
 
 log = logging.getLogger(__name__)
 
-NOT_UTF8 = "(topic is not UTF-8)"
 RETRY_FIRST_S, RETRY_LONGEST_S = 1, 30
 """Seconds between attempts to connect: doubled from the first to the longest, for ever."""
 
 _STOP_S = 5.0  # how long a clean goodbye may take
-_TOPICS_A_PACKET = 200
-_UNASKED_LIMIT = 1000
 _OUT_LIMIT = 1000  # messages of ours waiting for the broker
 _NO_LINK = -1
 
@@ -65,11 +62,7 @@ class Listener:
         will: Will | tuple[str, bytes] | None = None,
     ) -> None:
         self._broker = broker
-        self._topics = tuple(dict.fromkeys(topics))
-        for topic in self._topics:
-            _check(topic)
-        self._exact = frozenset(self._topics)
-        self._patterns = tuple(t for t in self._topics if "+" in t or "#" in t)
+        self._subscription = Subscription(topics)
         self._clock_ms = clock_ms
         self._queue = MessageQueue(queue_limit)
         self._stopping = threading.Event()
@@ -80,10 +73,7 @@ class Listener:
         self._link = LinkState(connected=False, since_ms=clock_ms(), why="not started")
         self._connection = _NO_LINK
         self._connections = 0
-        self._subscribed: dict[int, tuple[str, ...]] = {}
-        self._confirmed: set[str] = set()
-        self._denied: set[str] = set()
-        self._unasked: set[str] = set()
+        self._refused = False  # in this attempt to connect
         self._client = self._made(will if isinstance(will, Will) or will is None else Will(*will))
         self._thread: threading.Thread | None = None
 
@@ -152,6 +142,11 @@ class Listener:
         return self._link
 
     @property
+    def hearing(self) -> bool:
+        """Whether the broker has granted every topic; a message published from now on comes."""
+        return self._link.connected and self._subscription.complete
+
+    @property
     def waiting(self) -> int:
         """Messages received and not yet taken in a group."""
         return len(self._queue)
@@ -198,19 +193,9 @@ class Listener:
                 message.dup,
             )
         )
-        if topic not in self._exact and not self._asked_for(topic):
-            self._forget(client, topic)
-
-    def _asked_for(self, topic: str) -> bool:
-        return any(topic_matches_sub(pattern, topic) for pattern in self._patterns)
-
-    def _forget(self, client: Client, topic: str) -> None:
-        """The lasting session still holds a topic that the settings no longer name."""
-        if topic in self._unasked or topic == NOT_UTF8 or len(self._unasked) >= _UNASKED_LIMIT:
-            return
-        self._unasked.add(topic)
-        log.info("topic_unsubscribed topic=%s why=no probe is bound to it", example(topic))
-        client.unsubscribe(topic)
+        if self._subscription.stray(topic):
+            log.info("topic_unsubscribed topic=%s why=no probe is bound to it", example(topic))
+            client.unsubscribe(topic)
 
     def _on_connect(
         self,
@@ -221,6 +206,7 @@ class Listener:
         __: Properties | None,
     ) -> None:
         if reason.is_failure:
+            self._refused = True
             self._now(connected=False, why=self._refusal(reason))
             return
         if self._stopping.is_set():
@@ -230,43 +216,26 @@ class Listener:
             self._connections += 1
             self._connection = self._connections
         kept = flags.session_present
+        self._subscription.session(kept=kept)
         self._now(connected=True, why="")
         log.info(
             "broker_connected broker=%s session=%s", self._broker.address, "kept" if kept else "new"
         )
-        if not kept:
-            self._confirmed.clear()
-        self._subscribe(client)
-
-    def _subscribe(self, client: Client) -> None:
-        # what the session still holds is not asked for again: each asking brings retained messages
-        self._subscribed.clear()
-        missing = [topic for topic in self._topics if topic not in self._confirmed]
-        for some in _packets(missing):
-            code, mid = client.subscribe([(topic, 1) for topic in some])
+        for topics in self._subscription.packets():
+            code, mid = client.subscribe([(topic, 1) for topic in topics])
             if code == MQTTErrorCode.MQTT_ERR_SUCCESS and mid is not None:
-                self._subscribed[mid] = some
+                self._subscription.asked(mid, topics)
 
     def _on_subscribe(
         self, _: Client, __: object, mid: int, reasons: list[ReasonCode], ___: Properties | None
     ) -> None:
-        for topic, reason in zip(self._subscribed.pop(mid, ()), reasons, strict=False):
-            if reason.is_failure:
-                self._denied.add(topic)
-            else:
-                self._confirmed.add(topic)
-                self._denied.discard(topic)
-        if self._denied:
-            first = min(self._denied)
-            self._now(
-                connected=True,
-                why=f"the broker denies {len(self._denied)} topics, {example(first)} among them; "
-                f"let user {self._broker.username!r} read them in its access list",
-            )
+        self._subscription.answered(mid, reasons)
+        self._now(connected=True, why=self._subscription.trouble)
 
     def _on_pre_connect(self, _: Client, __: object) -> None:
         with self._guard:
             self._connection = _NO_LINK
+        self._refused = False
 
     def _on_disconnect(
         self,
@@ -282,9 +251,10 @@ class Listener:
             self._flushed.set()  # nobody will answer any more
             self._gone.set()
             return
-        # a refusal has said why before the line was cut
         if self._link.connected:
             self._now(connected=False, why=f"the link broke ({reason.getName().lower()})")
+        elif not self._refused:  # a refusal has said why before the line was cut
+            self._now(connected=False, why=hung_up(self._broker))
 
     def _on_connect_fail(self, _: Client, __: object) -> None:
         error = sys.exception()  # paho calls this from its `except OSError`
@@ -343,16 +313,3 @@ class Listener:
             self._connection = _NO_LINK
         self._now(connected=False, why="the network thread died; started again")
         self.start()
-
-
-def _check(topic: str) -> None:
-    """MQTT 3.1.1 §4.7.1: `#` is the last level, and both wildcards are a level of their own."""
-    levels = topic.split("/")
-    stray = any(("+" in level or "#" in level) and len(level) > 1 for level in levels)
-    if not topic or stray or "#" in levels[:-1] or "\0" in topic or len(topic.encode()) > 65_535:
-        raise ValueError(f"{example(topic)} cannot be listened to; check its + and # (MQTT 4.7.1)")
-
-
-def _packets(topics: Sequence[str]) -> Iterator[tuple[str, ...]]:
-    for start in range(0, len(topics), _TOPICS_A_PACKET):
-        yield tuple(topics[start : start + _TOPICS_A_PACKET])
