@@ -1,7 +1,11 @@
 """Random rooms for benches: labelled, repeatable, healthy where they say so."""
 
 import itertools
+import os
+import subprocess
+import sys
 from collections import Counter
+from pathlib import Path
 
 import pytest
 
@@ -27,6 +31,23 @@ def test_the_same_seed_is_the_same_room_and_the_same_faults() -> None:
     one, two = (random_room(5, 6, healthy=3, faults=12) for _ in range(2))
     assert one.labels == two.labels
     assert list(one.run(START_MS + DAY_MS)) == list(two.run(START_MS + DAY_MS))
+
+
+def test_the_same_seed_is_the_same_room_in_another_process(tmp_path: Path) -> None:
+    words = []
+    for hash_seed in ("1", "2"):  # the order of sets and names must not leak into the draw
+        file = tmp_path / f"{hash_seed}.csv"
+        program = (
+            "import sys; from roewatch_sim.random_room import random_room, START_MS;"
+            "room = random_room(5, 6, healthy=3, faults=12);"
+            "said = list(room.run(START_MS + 3_600_000));"
+            f"open({str(file)!r}, 'w').write(repr((room.labels, said)))"
+        )
+        path = os.pathsep.join(entry for entry in sys.path if entry)
+        environment = os.environ | {"PYTHONHASHSEED": hash_seed, "PYTHONPATH": path}
+        subprocess.run([sys.executable, "-c", program], env=environment, check=True, timeout=60)
+        words.append(file.read_text())
+    assert words[0] == words[1]
 
 
 def test_rooms_differ_by_seed_in_tanks_house_and_faults() -> None:
