@@ -8,7 +8,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from roewatch.room.moment import DAY_MS, HOUR_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.storage.cell import SCALE, raw_of
 from roewatch.storage.day import NOTHING, Cells, cells_of, day_of, opened, probe_and_day, slot_of
 from roewatch.storage.rollup import GRAINS_MS, Buckets, buckets_of
@@ -94,28 +94,41 @@ def drawn(db: sqlite3.Connection, probe: int, frame: Frame, from_ms: int, to_ms:
     """
     hot = cells_of(_hot(db, probe, from_ms, to_ms, -1)).even()
     pieces = [_raw_peaks(hot, frame)]
-    buckets: list[tuple[Buckets, Buckets]] = []
+    buckets: dict[int, list[tuple[Buckets, Buckets]]] = {HOUR_MS: [], MINUTE_MS: []}
     grain = {0: "NULL", HOUR_MS: "hours"}.get(frame.grain_ms, "minutes")
-    for slot, rollup in db.execute(
-        f"SELECT slot, {grain} FROM packed WHERE slot BETWEEN ? AND ? ORDER BY slot",  # noqa: S608
+    for slot, rollup, gone in db.execute(
+        f"SELECT slot, {grain}, body IS NULL FROM packed"  # noqa: S608
+        " WHERE slot BETWEEN ? AND ? ORDER BY slot",
         (slot_of(probe, day_of(from_ms)), slot_of(probe, day_of(to_ms - 1))),
     ).fetchall():
         start_ms = probe_and_day(slot)[1] * DAY_MS
         begins_cut = from_ms > max(start_ms, frame.from_ms)
         ends_cut = to_ms < min(start_ms + DAY_MS, frame.to_ms)
         if rollup is not None and not begins_cut and not ends_cut:
-            buckets.append(buckets_of(rollup, totals=False))
+            buckets[frame.grain_ms].append(buckets_of(rollup, totals=False))
+        elif gone:
+            grain_ms, finest = _finest(db, slot)
+            buckets[grain_ms].append(buckets_of(finest, totals=False))
         else:
             pieces.append(_raw_peaks(_day(db, slot).between(from_ms, to_ms), frame))
-    pieces.extend(_bucket_peaks(_joined(part), frame) for part in zip(*buckets, strict=True))
+    for grain_ms, days in buckets.items():
+        joined = [_joined(part) for part in zip(*days, strict=True)]
+        pieces.extend(_bucket_peaks(part, frame, grain_ms) for part in joined)
     rows = sorted({row for piece in pieces for row in zip(*piece, strict=True)})
-    joined = Columns(*map(list, zip(*rows, strict=True))) if rows else Columns([], [], [])
-    return thinned(joined, frame.edges)
+    points = Columns(*map(list, zip(*rows, strict=True))) if rows else Columns([], [], [])
+    return thinned(points, frame.edges)
 
 
 def _day(db: sqlite3.Connection, slot: int) -> Cells:
     (body,) = db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
     return opened(body, f"slot {slot}") if body else NOTHING
+
+
+def _finest(db: sqlite3.Connection, slot: int) -> tuple[int, bytes]:
+    """What is left of a day whose readings were let go."""
+    query = "SELECT minutes, hours FROM packed WHERE slot = ?"
+    minutes, hours = db.execute(query, (slot,)).fetchone()
+    return (MINUTE_MS, minutes) if minutes is not None else (HOUR_MS, hours)
 
 
 def _raw_peaks(cells: Cells, frame: Frame) -> Columns:
@@ -138,16 +151,16 @@ def _joined(days: Iterable[Buckets]) -> Buckets:
     return Buckets(*columns)  # type: ignore[arg-type]
 
 
-def _bucket_peaks(buckets: Buckets, frame: Frame) -> Columns:
+def _bucket_peaks(buckets: Buckets, frame: Frame, grain_ms: int) -> Columns:
     rows: list[tuple[int, float, int]] = []
 
     def told(i: int, nth: int, value: float, before_ms: int) -> None:
-        at_ms = buckets.start_ms[i] + frame.grain_ms * (2 * nth + 1) // (2 * buckets.n[i])
+        at_ms = buckets.start_ms[i] + grain_ms * (2 * nth + 1) // (2 * buckets.n[i])
         # a bucket across an edge belongs to the column it began in, so its peaks stay there
         inside_ms = min(max(at_ms, frame.from_ms), before_ms - 1)
         rows.append((inside_ms, raw_of(value), buckets.flag[i]))
 
-    start = bisect_left(buckets.start_ms, frame.from_ms - frame.grain_ms + 1)
+    start = bisect_left(buckets.start_ms, frame.from_ms - grain_ms + 1)
     for edge in [*frame.edges, frame.to_ms]:
         end = bisect_left(buckets.start_ms, edge, start)
         if end > start:

@@ -29,7 +29,7 @@ class Hot:
         self._db = db
         self.ids: dict[str, int] = {}
         self._packed_until: dict[int, int] = {}
-        self._days: dict[int, Cells] = {}
+        self._days: dict[int, Cells | None] = {}
         self.forget()
 
     def forget(self) -> None:
@@ -61,9 +61,14 @@ class Hot:
     def keep(self, readings: Sequence[Flagged]) -> int:
         """Keep what is new; returns how many that were. Raises ValueError; see `Store.keep`."""
         rows, late = self._rows(readings)
-        contradicted = 0
+        contradicted = past = 0
+        late.sort(key=_BY_PROBE_AND_TIME)  # so that each day is opened once
         for row in late:
-            packed = self._packed_cell(row[0], row[1])
+            day = self._day(slot_of(row[0], day_of(row[1])))
+            if day is None:
+                past += 1
+                continue
+            packed = _cell_at(day, row[1])
             if packed is None:
                 rows.append(row)
             else:
@@ -76,6 +81,7 @@ class Hot:
         if new < len(rows):
             contradicted += self._contradicted(rows)
         entries.tally(self._db, "contradicted", contradicted)
+        entries.tally(self._db, "past-retention", past)
         return new
 
     def _rows(self, readings: Sequence[Flagged]) -> tuple[list[Row], list[Row]]:
@@ -97,21 +103,17 @@ class Hot:
         query = "SELECT raw FROM hot WHERE probe = ? AND at_ms = ?"
         return sum(self._db.execute(query, row[:2]).fetchone()[0] != row[2] for row in rows)
 
-    def _day(self, slot: int) -> Cells:
-        found = self._days.get(slot)
-        if found is None:
+    def _day(self, slot: int) -> Cells | None:
+        """What is packed of that day; None when its readings were let go."""
+        if slot not in self._days:
             row = self._db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
-            found = opened(row[0], f"slot {slot}") if row and row[0] else NOTHING
             if len(self._days) >= _DAYS_AT_HAND:
                 self._days.pop(next(iter(self._days)))
-            self._days[slot] = found
-        return found
-
-    def _packed_cell(self, probe: int, at_ms: int) -> int | float | None:
-        cells = self._day(slot_of(probe, day_of(at_ms)))
-        nth = bisect_left(cells.at_ms, at_ms)
-        there = nth < len(cells.at_ms) and cells.at_ms[nth] == at_ms
-        return cells.cell[nth] if there else None
+            if row is None:
+                self._days[slot] = NOTHING
+            else:
+                self._days[slot] = opened(row[0], f"slot {slot}") if row[0] else None
+        return self._days[slot]
 
     def revise(self, revised: Iterable[Flagged]) -> None:
         """Put flags right, wherever the reading is by now; numbers do not change."""
@@ -126,10 +128,16 @@ class Hot:
                 slot = slot_of(probe, day_of(reading.at_ms))
                 days.setdefault(slot, {})[reading.at_ms] = int(reading.flag)
         for slot, flags in days.items():
-            cells = self._day(slot)
+            cells = self._day(slot) or NOTHING
             put_right = [
                 flags.get(at_ms, flag) for at_ms, flag in zip(cells.at_ms, cells.flag, strict=True)
             ]
             if cells.at_ms:
                 replace_day(self._db, slot, cells._replace(flag=put_right))
             self._days.pop(slot, None)
+
+
+def _cell_at(cells: Cells, at_ms: int) -> int | float | None:
+    nth = bisect_left(cells.at_ms, at_ms)
+    there = nth < len(cells.at_ms) and cells.at_ms[nth] == at_ms
+    return cells.cell[nth] if there else None

@@ -4,15 +4,18 @@ import sqlite3
 from typing import NamedTuple
 
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.storage import entries
 from roewatch.storage.cell import raw_of
 from roewatch.storage.day import Cells, cells_of, day_of, opened, packed, slot_of
-from roewatch.storage.rollup import rolled
+from roewatch.storage.rollup import WORTH, rolled
 
 SLICE_MS = 6 * HOUR_MS
 """The running day is packed in so many parts, so that little of it is ever read from the hot."""
 
 LATENESS_MS = HOUR_MS
 """How long after such a part has ended its last readings and flags are waited for."""
+
+_EVERY_MINUTE = DAY_MS // MINUTE_MS  # a day with more than WORTH times this surely rolls up
 
 
 class Packed(NamedTuple):
@@ -39,8 +42,9 @@ def ripe(db: sqlite3.Connection, probe: int, before_ms: int) -> int | None:
 def pack_day(db: sqlite3.Connection, probe: int, at_ms: int, before_ms: int) -> Packed:
     """Move the probe's hot readings of the day `at_ms` lies in, up to `before_ms`, to its block.
 
-    What the block holds already is merged in, so readings may come days late. Runs inside a
-    transaction the caller has begun.
+    What the block holds already is merged in, so readings may come days late; for a day whose
+    readings were let go they are too late, and dropped. Runs inside a transaction the caller has
+    begun.
     """
     day = day_of(at_ms)
     span = (probe, day * DAY_MS, min((day + 1) * DAY_MS, before_ms))
@@ -51,12 +55,15 @@ def pack_day(db: sqlite3.Connection, probe: int, at_ms: int, before_ms: int) -> 
     ).fetchall()
     slot = slot_of(probe, day)
     before = db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
-    cells = (
-        opened(before[0], f"slot {slot}").merged(rows) if before and before[0] else cells_of(rows)
-    )
-    replace_day(db, slot, cells)
+    if before is None:
+        replace_day(db, slot, cells_of(rows))
+    elif before[0] is None:
+        entries.tally(db, "past-retention", len(rows))
+    else:
+        replace_day(db, slot, opened(before[0], f"slot {slot}").merged(rows))
     db.execute("DELETE FROM hot WHERE probe = ? AND at_ms >= ? AND at_ms < ?", span)
-    return Packed(slot, probe, cells.at_ms[-1])
+    (last_ms,) = db.execute("SELECT last_ms FROM packed WHERE slot = ?", (slot,)).fetchone()
+    return Packed(slot, probe, last_ms)
 
 
 def replace_day(db: sqlite3.Connection, slot: int, cells: Cells) -> None:
@@ -76,3 +83,36 @@ def replace_day(db: sqlite3.Connection, slot: int, cells: Cells) -> None:
             packed(even),
         ),
     )
+
+
+def let_go(db: sqlite3.Connection, probe: int, before_ms: int, at_most: int) -> int:
+    """Let go of the readings of days that ended by `before_ms`, keeping their roll-ups.
+
+    Returns how many days it was. A day with too few readings to be worth a roll-up keeps them.
+    """
+    return db.execute(
+        "UPDATE packed SET body = NULL WHERE slot IN (SELECT slot FROM packed WHERE slot >= ?"
+        " AND slot < ? AND body IS NOT NULL AND hours IS NOT NULL LIMIT ?)",
+        (slot_of(probe, 0), slot_of(probe, day_of(before_ms)), at_most),
+    ).rowcount
+
+
+def shed_minutes(db: sqlite3.Connection, at_most: int) -> int:
+    """Give up minute roll-ups that can be made again from readings; returns how many days'."""
+    return db.execute(
+        "UPDATE packed SET minutes = NULL WHERE slot IN (SELECT slot FROM packed"
+        " WHERE minutes IS NOT NULL AND body IS NOT NULL LIMIT ?)",
+        (at_most,),
+    ).rowcount
+
+
+def roll_again(db: sqlite3.Connection, at_most: int) -> int:
+    """Make minute roll-ups again where they were shed and are worth it; returns how many days'."""
+    shed = db.execute(
+        "SELECT slot, body FROM packed WHERE minutes IS NULL AND body IS NOT NULL AND n > ?"
+        " LIMIT ?",
+        (_EVERY_MINUTE * WORTH, at_most),
+    ).fetchall()
+    for slot, body in shed:
+        replace_day(db, slot, opened(body, f"slot {slot}"))
+    return len(shed)

@@ -2,7 +2,7 @@
 
 import sqlite3
 import threading
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -16,11 +16,13 @@ from roewatch.room.series import Series
 from roewatch.room.tank import Probe
 from roewatch.storage import curve, entries, opening
 from roewatch.storage.cell import RAW_SQL
+from roewatch.storage.day import Cells
 from roewatch.storage.ledger import alarm_of, notice_of, plan_of
 from roewatch.storage.schema import TABLES
 from roewatch.storage.thinning import Columns, thinned
 
 _NOTHING = Columns([], [], [])
+_CHUNK = 20_000
 
 
 class Records:
@@ -97,6 +99,23 @@ class Records:
             flag=points.flag,
             thinned=columns > 0,
         )
+
+    def chunks(self, probe_id: str, from_ms: int, to_ms: int) -> Iterator[Cells]:
+        """All readings with from_ms <= at_ms < to_ms, in order, raw, at most a day at a time.
+
+        Holds no lock between two chunks, so a slow reader never makes the log grow; readings that
+        come in meanwhile, behind where it has got to, are not seen.
+        """
+        from_ms = max(0, from_ms)
+        while from_ms < to_ms:
+            db = self._db
+            with opening.snapshot(db):
+                row = db.execute("SELECT id FROM probes WHERE name = ?", (probe_id,)).fetchone()
+                if row is None:
+                    return
+                cells, from_ms = curve.chunk(db, row[0], from_ms, to_ms, _CHUNK)
+            if cells.at_ms:
+                yield cells
 
     # alarms and notices
 
@@ -184,9 +203,19 @@ class Records:
                 table: db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]  # noqa: S608
                 for table in TABLES
             }
-            (in_days,) = db.execute("SELECT ifnull(sum(n), 0) FROM packed").fetchone()
+            (in_days,) = db.execute(
+                "SELECT ifnull(sum(n), 0) FROM packed WHERE body IS NOT NULL"
+            ).fetchone()
             tables["readings"] = tables["hot"] + in_days
             return tables | dict(db.execute("SELECT name, n FROM tallies"))
+
+    def packed(self) -> tuple[int, int]:
+        """Readings in packed days, and the bytes those take with their roll-ups."""
+        found = self._db.execute(
+            "SELECT ifnull(sum(n), 0), ifnull(sum(length(body) + ifnull(length(hours), 0)"
+            " + ifnull(length(minutes), 0)), 0) FROM packed WHERE body IS NOT NULL"
+        ).fetchone()
+        return found[0], found[1]
 
 
 def _receipt(row: tuple[str, int, str, str, int]) -> Receipt:

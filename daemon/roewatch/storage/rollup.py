@@ -15,7 +15,7 @@ GRAINS_MS = (HOUR_MS, MINUTE_MS)
 """How wide a bucket can be, coarsest first."""
 
 _HEAD = struct.Struct("<HH")  # buckets of believed readings, and of doubted ones
-_WORTH = 4  # readings a bucket, under which the day itself is as quick to read
+WORTH = 4  # readings a bucket, under which the day itself is as quick to read
 
 
 class Buckets(NamedTuple):
@@ -51,7 +51,7 @@ def rolled(cells: Cells, grain_ms: int) -> bytes | None:
     trusted = cells if not doubted else _without(cells, set(doubted))
     parts = [_buckets(trusted, grain_ms), _buckets(_only(cells, doubted), grain_ms)]
     counts = [len(part.start_ms) for part in parts]
-    if sum(counts) * _WORTH > len(cells.at_ms):
+    if sum(counts) * WORTH > len(cells.at_ms):
         return None
     columns = [column(numbers) for part in parts for numbers in _apart(part, sub)]
     return _HEAD.pack(*counts) + b"".join(columns)

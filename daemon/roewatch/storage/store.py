@@ -212,3 +212,31 @@ class Store:
                 self._hot.repacked(*day)
                 done += 1
         return done
+
+    def let_go(self, before_ms: Mapping[str, int], budget: int = 100) -> int:
+        """Let go of readings of days that ended by their probe's moment; roll-ups stay for ever.
+
+        Returns how many days it was, at most `budget`; 0 when there is no more.
+        """
+        done = 0
+        with self._transaction():
+            for name, moment in before_ms.items():
+                probe = self._hot.ids.get(name)
+                if probe is not None and done < budget:
+                    done += packing.let_go(self._db, probe, moment, budget - done)
+        self._hot.forget()
+        return done
+
+    def shed(self, budget: int = 100) -> int:
+        """The disk is nearly full: give up minute roll-ups, which `rebuild` can make again.
+
+        The room they took is used for new readings; the file does not shrink. Returns how many
+        days' it was, at most `budget`.
+        """
+        with self._transaction():
+            return packing.shed_minutes(self._db, budget)
+
+    def rebuild(self, budget: int = 1) -> int:
+        """Make roll-ups again that were shed; returns how many days', at most `budget`."""
+        with self._transaction():
+            return packing.roll_again(self._db, budget)
