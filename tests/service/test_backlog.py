@@ -19,6 +19,20 @@ def test_while_old_readings_arrive_the_clock_waits_and_then_goes_on() -> None:
     assert not backlog.draining(NOON + QUIET_MS)
 
 
+def test_after_the_link_comes_up_the_clock_waits_for_what_the_broker_queued() -> None:
+    backlog = Backlog()
+    backlog.connected(NOON)
+    assert backlog.draining(NOON + SECOND_MS)
+    assert not backlog.draining(NOON + QUIET_MS)
+
+
+def test_a_link_that_comes_and_goes_holds_nothing_up_for_ever() -> None:
+    backlog = Backlog()
+    for second in range(int(LONGEST_MS / SECOND_MS) + 1):
+        backlog.connected(NOON + second * SECOND_MS)
+    assert not backlog.draining(NOON + LONGEST_MS)
+
+
 def test_a_probe_whose_clock_is_always_behind_holds_nothing_up_for_long() -> None:
     backlog = Backlog()
     held = 0

@@ -22,7 +22,6 @@ class Backlog:
 
     began_ms: int | None = None
     last_late_ms: int = 0
-    given_up: bool = False
 
     def saw(self, oldest_event_ms: int, arrival_ms: int) -> None:
         """A batch came whose oldest reading was true at `oldest_event_ms`."""
@@ -32,12 +31,17 @@ class Backlog:
             self.began_ms = arrival_ms
         self.last_late_ms = arrival_ms
 
+    def connected(self, at_ms: int) -> None:
+        """The link has just come up: whatever the broker queued is about to arrive."""
+        if self.began_ms is None:
+            self.began_ms = at_ms
+        self.last_late_ms = at_ms
+
     def draining(self, now_ms: int) -> bool:
         """True while ticks should wait. Bounded: never longer than `LONGEST_MS` at a stretch."""
         if self.began_ms is None:
             return False
         if now_ms - self.last_late_ms >= QUIET_MS:
-            self.began_ms, self.given_up = None, False
+            self.began_ms = None
             return False
-        self.given_up = now_ms - self.began_ms >= LONGEST_MS
-        return not self.given_up
+        return now_ms - self.began_ms < LONGEST_MS

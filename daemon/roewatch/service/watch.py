@@ -91,6 +91,7 @@ class Watch:
         self._clock = clock
         self._heard = heard
         self._backlog = Backlog()
+        self._connected_ms: int | None = None
         self._over = threading.Event()
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self.sender: Sender | None = None
@@ -109,6 +110,7 @@ class Watch:
         while not stop.is_set():
             self._run_errands()
             messages = self._listener.group(first_wait_s=0.05)
+            self._note_link()
             if messages:
                 self._take(messages)
         self._let_the_sender_finish()
@@ -123,6 +125,12 @@ class Watch:
                 ending.join(0.02)
         self._over.set()
         self._run_errands()
+
+    def _note_link(self) -> None:
+        link = self._listener.link
+        if link.connected and link.since_ms != self._connected_ms:
+            self._connected_ms = link.since_ms
+            self._backlog.connected(self._clock.now_ms())
 
     def _take(self, messages: Sequence[Message]) -> None:
         readings: list[Reading] = []
