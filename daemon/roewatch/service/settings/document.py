@@ -37,6 +37,7 @@ class Document:
     table: dict[str, Any] = field(default_factory=dict)
     environment: Mapping[KeyPath, str] = field(default_factory=dict)
     faults: list[SettingsFault] = field(default_factory=list)
+    _noted: set[SettingsFault] = field(default_factory=set)
 
     @cached_property
     def lines(self) -> Mapping[KeyPath, int]:
@@ -66,7 +67,8 @@ class Document:
     def fault(self, path: KeyPath, what: str, fix: str) -> None:
         """Note a fault at `path`. Twice the same is noted once."""
         found = self.placed(path, what, fix)
-        if found not in self.faults:
+        if found not in self._noted:
+            self._noted.add(found)
             self.faults.append(found)
 
     def placed(self, path: KeyPath, what: str, fix: str) -> SettingsFault:
