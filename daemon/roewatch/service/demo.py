@@ -6,7 +6,7 @@ import threading
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from roewatch.alarms.alarm import AlarmChange
@@ -34,9 +34,8 @@ from roewatch_sim.room import Sample, SimRoom
 log = logging.getLogger(__name__)
 
 HISTORY_MS = 14 * DAY_MS
-HISTORY_EVERY_MS = 2 * MINUTE_MS
 HISTORY_LOT_MS = 6 * HOUR_MS
-LIVE_EVERY_MS = MINUTE_MS
+EVERY_MS = MINUTE_MS
 FAULT_AFTER_MS = 10 * MINUTE_MS
 TANK_OF_SCENARIO = "A3"
 
@@ -96,9 +95,8 @@ class Demo:
             )
             setup = self._setup(folder, broker.port)
             now_ms = WallClock().now_ms()
-            tanks = boathouse(options.seed, now_ms - HISTORY_MS, every_ms=HISTORY_EVERY_MS)
+            tanks = boathouse(options.seed, now_ms - HISTORY_MS, every_ms=EVERY_MS)
             self._make_history(setup, tanks, now_ms)
-            tanks.every_ms = LIVE_EVERY_MS
             clock = FastClock(WallClock().now_ms(), options.speed)
             if options.scenario:
                 self.fault = fault_of(options.scenario, clock.now_ms() + FAULT_AFTER_MS)
@@ -139,10 +137,7 @@ class Demo:
         probes = {(probe.tank, probe.quantity): probe.id for probe in setup.room.probes}
         store = Store.open(setup.storage.path)
         try:
-            # the past was sampled more thinly, to be there at once; its judge must know that
-            slower = [replace(probe, every_ms=HISTORY_EVERY_MS) for probe in setup.room.probes]
-            then = replace(setup, room=replace(setup.room, probes=tuple(slower)))
-            fold = fold_of(then, store, start_ms=now_ms - HISTORY_MS)
+            fold = fold_of(setup, store, start_ms=now_ms - HISTORY_MS)
             store.keep(Kept(plans=plans_of(tanks)))
             entered = 0
             for at_ms in range(now_ms - HISTORY_MS + HISTORY_LOT_MS, now_ms + 1, HISTORY_LOT_MS):
