@@ -74,10 +74,18 @@ _DRY_ELECTRODE_PH = 7.0  # a glass electrode without water tends to no voltage, 
 class SimProbe:
     """One probe on one tank. `ailing` holds the faults in force."""
 
-    def __init__(self, tank: str, quantity: Quantity, seed: str, *, since_ms: int) -> None:
+    def __init__(
+        self,
+        tank: str,
+        quantity: Quantity,
+        seed: str,
+        *,
+        since_ms: int,
+        spec: ProbeSpec | None = None,
+    ) -> None:
         self.tank, self.quantity = tank, quantity
         self._random = Random(seed)
-        self.spec = _MAKERS[quantity](self._random)
+        self.spec = spec or _MAKERS[quantity](self._random)
         self.since_ms = since_ms  # drift counts from the last calibration
         self.ailing: list[SimFault] = []
         self._per_step = round(1 / self.spec.step)

@@ -11,7 +11,7 @@ from roewatch.room.window import Window
 from roewatch_sim.carbonate import alkalinity_of
 from roewatch_sim.fault import FaultKind, SimFault
 from roewatch_sim.heat import HeatSpec, TankHeat
-from roewatch_sim.probe import SimProbe
+from roewatch_sim.probe import ProbeSpec, SimProbe
 from roewatch_sim.water import Pouring, TankWater, WaterSpec
 
 HEAT_AND_PH = (Quantity.TEMPERATURE, Quantity.PH)
@@ -22,6 +22,7 @@ class TankSpec:
     """One tank as built. set_c ± half_band is where its thermostat switches.
 
     windows: what the tank is meant to stay within, for telling when the true water left it.
+    probe_specs: probes that differ from the usual sort; the others are drawn by seed.
     tap_alkalinity, tap_conductivity: of the hard water that must not get in.
     """
 
@@ -32,6 +33,7 @@ class TankSpec:
     half_band: float = 0.25
     quantities: tuple[Quantity, ...] = HEAT_AND_PH
     windows: Mapping[Quantity, Window] = field(default_factory=dict)
+    probe_specs: Mapping[Quantity, ProbeSpec] = field(default_factory=dict)
     species: str = ""
     stage: Stage = Stage.HOLDING
     tap_alkalinity: float = 3.0
@@ -77,7 +79,13 @@ class SimTank:
         self.heat.thermostat_on = random.random() < 0.4
         self.water = TankWater(spec.water, spec.set_c, spec.heat.litres)
         self.probes = [
-            SimProbe(spec.id, quantity, f"{seed}/{spec.id}/{quantity}", since_ms=at_ms)
+            SimProbe(
+                spec.id,
+                quantity,
+                f"{seed}/{spec.id}/{quantity}",
+                since_ms=at_ms,
+                spec=spec.probe_specs.get(quantity),
+            )
             for quantity in spec.quantities
         ]
         self.mains = True
