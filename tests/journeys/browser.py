@@ -134,6 +134,12 @@ class Browser:
         for kind in ("mousePressed", "mouseReleased"):
             self.ask("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", clickCount=1)
 
+    def key(self, name: str) -> None:
+        """One key, pressed and let go."""
+        text = name if len(name) == 1 else ""
+        self.ask("Input.dispatchKeyEvent", type="keyDown", key=name, text=text)
+        self.ask("Input.dispatchKeyEvent", type="keyUp", key=name)
+
     def picture(self, path: Path, *, whole: bool = True) -> None:
         """A screenshot as PNG; of the whole page, not only of the window."""
         shot = self.ask("Page.captureScreenshot", format="png", captureBeyondViewport=whole)

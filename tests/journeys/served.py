@@ -35,7 +35,9 @@ def served(app: ASGIApp) -> Iterator[str]:
             await super().startup(sockets)
             begun.set()
 
-    server = Announced(uvicorn.Config(app, log_level="warning", lifespan="off"))
+    server = Announced(
+        uvicorn.Config(app, log_level="critical", lifespan="off", timeout_graceful_shutdown=1)
+    )
     thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
     thread.start()
     try:

@@ -1,7 +1,9 @@
 """The pages as a real browser shows them: every size, every light, every state of the room."""
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 import pytest
 from starlette.applications import Starlette
@@ -24,6 +26,8 @@ from tests.views.room_of_glass import (
 from roewatch.room.kind import Kind
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
+from roewatch.room.series import Series
+from roewatch.room.tank import Probe
 from roewatch.views.app import app_of
 from roewatch.views.ports import LinkView
 
@@ -199,3 +203,107 @@ def test_on_paper_there_are_no_buttons_and_the_page_is_white(tab: Browser) -> No
             tab.wish(prefers_color_scheme="dark")
     assert seen == 0
     assert white == "rgb(255, 255, 255)"
+
+
+def wait_for(tab: Browser, condition: str) -> None:
+    """Until the page itself says so; a bound, not a sleep."""
+    tab.run(
+        f"new Promise((done, late) => {{ const end = Date.now() + 15000; const look = () => "
+        f"({condition}) ? done(true) : Date.now() > end ? late(new Error({condition!r})) "
+        ": requestAnimationFrame(look); look(); })"
+    )
+
+
+def test_an_open_room_page_shows_a_new_alarm_by_itself_and_says_it_aloud(tab: Browser) -> None:
+    glass = usual()
+    records, live, _ = glass
+    tab.size(390, 844)
+    with shown(glass) as base:
+        tab.open(base)
+        assert "inside" in tab.run("document.getElementById('t-A5').innerText")
+        records.kept_alarms.append(
+            alarm(50, "A5", Kind.ABOVE_WINDOW, quantity=Quantity.PH, value=7.4)
+        )
+        live.bump()
+        wait_for(tab, "document.getElementById('t-A5').innerText.includes('pH above')")
+        assert "2 new alarms" in tab.run("document.getElementById('strip').innerText")
+        assert (
+            tab.run("document.getElementById('loud').textContent")
+            == "New alarm: A5 pH above window"
+        )
+        assert tab.complaints() == []
+        tab.open("about:blank")
+
+
+def test_an_open_alarm_page_follows_without_stealing_what_is_being_typed(tab: Browser) -> None:
+    glass = usual()
+    records, live, _ = glass
+    with shown(glass) as base:
+        tab.open(f"{base}/alarms")
+        records.kept_alarms.append(alarm(51, "A5", Kind.HEATER_DEAD))
+        live.bump()
+        wait_for(tab, "document.getElementById('no-51') !== null")
+        tab.run("document.querySelector('#no-51 .shelve').open = true")
+        tab.run("document.querySelector('#why-51').focus()")
+        tab.run("document.querySelector('#why-51').value = 'half a wo'")
+        records.kept_alarms.append(alarm(52, "A6", Kind.HEATER_DEAD))
+        live.bump()
+        wait_for(tab, "document.getElementById('strip').innerText.includes('3 new')")
+        assert tab.run("document.querySelector('#why-51').value") == "half a wo"
+        tab.open("about:blank")
+
+
+def test_arrow_keys_walk_the_readings_and_speak_them(tab: Browser) -> None:
+    with shown(usual()) as base:
+        tab.open(f"{base}/tank/A1")
+        tab.run("document.querySelector('.chart').focus()")
+        tab.key("End")
+        last = tab.run("document.getElementById('polite').textContent")
+        assert re.fullmatch(r"Thu 12, 14:2\d: 5\.\d\d ?", last), last
+        tab.key("ArrowLeft")
+        assert tab.run("document.getElementById('polite').textContent") != last
+        tab.open("about:blank")
+
+
+def test_keys_lead_to_the_places(tab: Browser) -> None:
+    with shown(usual()) as base:
+        tab.open(base)
+        tab.key("g")
+        tab.events.clear()
+        tab.key("a")
+        tab.wait_event("Page.loadEventFired")
+        assert tab.run("location.pathname") == "/alarms"
+        tab.key("?")
+        assert tab.run("document.getElementById('keys').checkVisibility()")
+        tab.open("about:blank")
+
+
+class BusyWeek(GlassRecords):
+    """Sixty thousand readings in the week, thinned as the store thins them."""
+
+    def series(self, probe: Probe, from_ms: int, to_ms: int, columns: int = 0) -> Series:
+        whole = super().series(probe, from_ms, to_ms, columns)
+        step = max(1, (to_ms - from_ms) // (columns * 4 or 60_000))
+        at = list(range(from_ms, min(to_ms, NOW), step))
+        value = [5.6 + ((t // step * 7919) % 100) / 500 for t in at]
+        return replace(whole, at_ms=at, value=value, flag=[1] * len(at), thinned=True)
+
+
+def test_the_first_chart_is_drawn_on_a_slow_phone_and_the_figure_is_printed(tab: Browser) -> None:
+    """Time is printed, not judged: a shared machine is no phone. Issue 8 asks for 0.6 s."""
+    records, live, deeds = usual()
+    busy = BusyWeek(records.room)
+    tab.size(390, 844)
+    with shown((busy, live, deeds)) as base:
+        tab.open(f"{base}/tank/A5")  # everything warm, as after the first visit
+        tab.ask("Emulation.setCPUThrottlingRate", rate=4)
+        try:
+            tab.open(f"{base}/tank/A5?span=7d")
+            wait_for(tab, "performance.getEntriesByName('first-contentful-paint').length")
+            painted = tab.run("performance.getEntriesByName('first-contentful-paint')[0].startTime")
+        finally:
+            tab.ask("Emulation.setCPUThrottlingRate", rate=1)
+        drawn = tab.run("document.querySelectorAll('.chart defs path')[0].getAttribute('d').length")
+        tab.open("about:blank")
+    print(f"first picture after {painted:.0f} ms, {drawn} characters of line")
+    assert drawn > 5000

@@ -12,7 +12,13 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
-from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import (
+    JSONResponse,
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+    StreamingResponse,
+)
 from starlette.routing import Route
 
 from roewatch.room.journal import Deed, JournalEntry
@@ -81,6 +87,7 @@ class _Pages:
     def __init__(self, desk: Desk, seal: Seal) -> None:
         self._desk = desk
         self._seal = seal
+        self._stream = desk.stream
 
     def routes(self) -> list[Route]:
         """The table of addresses."""
@@ -97,6 +104,8 @@ class _Pages:
             post("/alarms/{number:int}/unshelve", self._form(self.unshelve)),
             post("/records", self._form(self.enter)),
             post("/theme", self._form(self.theme, anybody=True)),
+            Route("/find", self.find),
+            Route("/api/live", self.live),
             Route("/static/{name}", self.static),
             Route("/healthz", self.health),
         ]
@@ -171,6 +180,29 @@ class _Pages:
             entries=entries[::-1],
             letter=letter,
             deed_words=deed_words,
+        )
+
+    def find(self, request: Request) -> Response:
+        """The tank of that name, however it is written."""
+        wanted = request.query_params.get("tank", "").strip()
+        tanks = self._desk.live.room().tanks
+        folded = wanted.casefold()
+        exact = [t for t in tanks if folded in {t.id.casefold(), t.name.casefold()}]
+        near = [t for t in tanks if folded and t.id.casefold().startswith(folded)]
+        if exact or len(near) == 1:
+            return RedirectResponse(f"/tank/{quote((exact or near)[0].id, safe='')}", 303)
+        if near:
+            names = ", ".join(t.id for t in near[:30])
+            raise NotHereError(f"More than one tank begins with {wanted!r}: {names}.")
+        raise NotHereError(f"This room has no tank {wanted!r}.")
+
+    async def live(self, request: Request) -> Response:
+        """What changes from now on, as server-sent events."""
+        last = request.headers.get("last-event-id") or request.query_params.get("last", "")
+        return StreamingResponse(
+            self._stream.listen(last),
+            media_type="text/event-stream",
+            headers={"cache-control": "no-store", "x-accel-buffering": "no"},
         )
 
     def picture(self, request: Request) -> Response:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from zoneinfo import ZoneInfo
 
+from roewatch.room.quantity import KEPT
 from roewatch.views.axis import TimeMark, time_marks, value_marks
 from roewatch.views.frame import GRID, Frame, frame_of, path
 from roewatch.views.palette import PALETTES, Palette
@@ -65,7 +66,7 @@ class Drawing:
         spec, frame = self._spec, self._frame
         colours = PALETTES[spec.theme]
         if self._fluid:
-            size = f'class="chart" width="100%" height="{frame.height:.0f}"'
+            size = f'class="chart" width="100%" height="{frame.height:.0f}" {_scales(spec, frame)}'
         else:
             size = (
                 f'width="{spec.width}" height="{frame.height:.0f}" '
@@ -167,7 +168,8 @@ class Drawing:
                 continue
             # drawn once thin, and once thick where it lies outside
             name = f"{self._spec.id}-l{order}"
-            yield f'<defs><path id="{name}" d="{line}"/></defs>'
+            pen = ' vector-effect="non-scaling-stroke"' if self._fluid else ""
+            yield f'<defs><path id="{name}"{pen} d="{line}"/></defs>'
             yield f'<use href="#{name}" {self._as("line")}/>'
             if outside:
                 yield f'<g clip-path="url(#{clip})"><use href="#{name}" {self._as("out")}/></g>'
@@ -218,7 +220,7 @@ class Drawing:
 
     def _anchor(self, at_ms: int) -> str:
         share = self._frame.share(at_ms)
-        return "start" if share < 0.06 else "end" if share > 0.94 else "middle"
+        return "start" if share < 0.04 else "end" if share > 0.95 else "middle"
 
     def _numbers(self) -> Iterable[str]:
         spec, frame = self._spec, self._frame
@@ -349,6 +351,22 @@ def _event_rows(spec: ChartSpec) -> Sequence[tuple[EventMark, int]]:
         ends[row : row + 1] = [event.at_ms]
         placed.append((event, row))
     return placed
+
+
+def _scales(spec: ChartSpec, frame: Frame) -> str:
+    """What a script needs to read values off the lines again."""
+    facts = {
+        "from": spec.from_ms,
+        "to": spec.to_ms,
+        "low": f"{frame.low:.6g}",
+        "high": f"{frame.high:.6g}",
+        "top": f"{frame.top:.0f}",
+        "plot": f"{frame.plot:.0f}",
+        "digits": KEPT[spec.quantity].digits,
+        "unit": KEPT[spec.quantity].unit,
+        "zone": spec.zone,
+    }
+    return " ".join(f'data-{name}="{escape(str(value))}"' for name, value in facts.items())
 
 
 def _named(spec: ChartSpec) -> str:

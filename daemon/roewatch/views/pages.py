@@ -23,6 +23,7 @@ from roewatch.views.palette import Theme
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.sight import Lookout, Sight
 from roewatch.views.standing import alarm_words
+from roewatch.views.stream import Drawn, Stream
 
 TOLD = "roewatch_told"
 """The cookie that carries one sentence from a form to the page after it."""
@@ -118,6 +119,7 @@ class Desk:
         self.deeds = deeds
         self.lookout = lookout
         self.web = web
+        self.stream = Stream(lookout, live, self.draw)
         self.may_change: Callable[[Request], bool] = from_here
 
     @cached_property
@@ -145,10 +147,24 @@ class Desk:
             "here": request.url.path,
             "token": request.scope.get("roewatch.token", ""),
             "may_change": self.may_change(request),
+            "seen": self.stream.publish(sight),
             "told": unquote(request.cookies.get(TOLD, "")),
         }
         drawn = self.templates.get_template(name).render(context | more)
         return Markup(drawn)  # noqa: S704 the templates escape every value
+
+    def draw(self, sight: Sight) -> Drawn:
+        """The parts of a page that change by themselves."""
+        say = Words(sight.now_ms, ZoneInfo(sight.room.zone))
+        cells = self.templates.get_template("cell.html").module
+        strip = self.templates.get_template("strip.html").render(sight=sight, say=say)
+        return Drawn(
+            strip=strip,
+            cells={f"t-{s.tank.id}": str(cells.cell(s, say)) for s in sight.standings},  # type: ignore[attr-defined]
+            news={
+                alarm.number: f"{alarm.tank} {alarm_words(alarm)}" for alarm in sight.unacknowledged
+            },
+        )
 
 
 def theme_of(request: Request) -> str:

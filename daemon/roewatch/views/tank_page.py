@@ -145,6 +145,7 @@ def tank_page(desk: Desk, request: Request) -> Response:
         rows=_rows(desk, sight, tank.id, table_of, span) if table_of else [],
         entries=entries[::-1],
         letter=letter,
+        letters=sorted({(letter(e), e.deed.value.replace("-", " ")) for e in entries}),
         deed_words=deed_words,
         alarm_mark=alarm_mark,
         state_words=state_words,

@@ -8,6 +8,7 @@ from roewatch.alarms.rationale import title_of
 from roewatch.judging.finding import Forecast
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Priority
+from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Probe, Room, Tank
@@ -23,8 +24,15 @@ COLUMNS = 600
 WindowsOf = Callable[[Tank, Stage], Mapping[Quantity, Window]]
 """What a tank would be judged by in a stage, the keeper's own numbers applied."""
 
-_LETTERS = {Deed.WATER_CHANGE: "W", Deed.CALIBRATION: "C", Deed.NOTE: "N"}
-_LATEST_LETTERS = {"feeding": "F", "dose": "D", "spawned": "S", "hatched": "H"}
+_LONG_MS = 30 * DAY_MS
+"""An alarm that began so long before a chart does may still reach into it."""
+
+_LETTERS = {
+    Deed.WATER_CHANGE: "W",
+    Deed.CALIBRATION: "C",
+    Deed.STAGE: "›",
+    Deed.NOTE: "N",
+}
 
 
 def of_settings(tank: Tank, stage: Stage) -> Mapping[Quantity, Window]:
@@ -45,7 +53,7 @@ class Look:
 
 def letter(entry: JournalEntry) -> str:
     """The letter a deed is marked with on a chart's lower edge."""
-    return _LETTERS.get(entry.deed) or _LATEST_LETTERS.get(entry.deed.value, "N")
+    return _LETTERS[entry.deed]
 
 
 def deed_words(entry: JournalEntry) -> str:
@@ -86,7 +94,9 @@ def quantities_of(room: Room, tank_id: str) -> list[Quantity]:
     return [q for q in first if q in here] + [q for q in here if q not in first]
 
 
-def _marks(alarms: Sequence[Alarm], quantity: Quantity, to_ms: int) -> tuple[AlarmMark, ...]:
+def _marks(
+    alarms: Sequence[Alarm], quantity: Quantity, from_ms: int, to_ms: int
+) -> tuple[AlarmMark, ...]:
     marks = [
         AlarmMark(
             number=alarm.number,
@@ -98,6 +108,7 @@ def _marks(alarms: Sequence[Alarm], quantity: Quantity, to_ms: int) -> tuple[Ala
         if alarm.quantity in {quantity, None}
         and alarm.priority is not Priority.JOURNAL
         and alarm.since_ms < to_ms
+        and (alarm.present or (alarm.returned_ms or alarm.since_ms) >= from_ms)
     ]
     return tuple(sorted(marks, key=lambda mark: mark.from_ms))
 
@@ -122,7 +133,10 @@ def chart_of(  # noqa: PLR0913 one call from a script says it all
     journal = records.journal(tank_id, 0, to_ms)
     in_stage = stages(tank, journal, from_ms, to_ms)
     until_ms = min(to_ms, now_ms + 1)
-    alarms = records.alarms(tank=tank_id, from_ms=from_ms, to_ms=to_ms)
+    began = records.alarms(tank=tank_id, from_ms=from_ms - _LONG_MS, to_ms=to_ms)
+    still = records.alarms(tank=tank_id, open_only=True)
+    by_number = {alarm.number: alarm for alarm in (*began, *still)}
+    alarms = sorted(by_number.values(), key=lambda a: a.raised_ms, reverse=True)
     return ChartSpec(
         id=f"c-{quantity.value}",
         title=f"{tank_id} {KEPT[quantity].name}",
@@ -138,7 +152,7 @@ def chart_of(  # noqa: PLR0913 one call from a script says it all
             for a, b, stage in in_stage
         ),
         plans=tuple(plan for plan in records.plans(tank_id) if plan.quantity is quantity),
-        alarms=_marks(alarms, quantity, to_ms),
+        alarms=_marks(alarms, quantity, from_ms, to_ms),
         events=tuple(
             EventMark(at_ms=e.at_ms, letter=letter(e), text=deed_words(e))
             for e in journal
