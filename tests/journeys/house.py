@@ -23,6 +23,7 @@ heater_watts = 50
 rack = "{rack}"
 place = {place}
 species = "boraras-brigittae"
+stage = "{stage}"
 
 [[probe]]
 tank = "{tank}"
@@ -50,6 +51,8 @@ class House:
         ways: Sequence[tuple[str, str, str]],
         every: str = "60 s",
         judging: str = "",
+        telling: str = "",
+        stage: str = "holding",
     ) -> None:
         self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
@@ -64,7 +67,7 @@ class House:
                 f'password = "{broker.password}"\nclient_id = "house"\n'
             ),
             f'[storage]\npath = "{self.store}"\n[web]\nport = {self.page_port}\n',
-            f"[judging]\n{judging}\n",
+            f"[judging]\n{judging}\n[telling]\n{telling}\n",
         ]
         contact = None
         for person, way, url in ways:
@@ -74,7 +77,9 @@ class House:
             text.append(f'[[contact.ways]]\nname = "{way}"\nurl = "{url}"\n')
         for place, tank in enumerate(self.tanks, start=1):
             text.append(
-                TANK.format(tank=tank, low=tank.lower(), rack=tank[0], place=place, every=every)
+                TANK.format(
+                    tank=tank, low=tank.lower(), rack=tank[0], place=place, every=every, stage=stage
+                )
             )
         self.room.write_text("\n".join(text))
         self._process: subprocess.Popen[bytes] | None = None
