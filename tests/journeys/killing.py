@@ -55,14 +55,14 @@ class Toll:
 
 
 def stream(readings: int, end_ms: int) -> list[tuple[str, int, float]]:
-    """Readings a minute apart for four tanks, each too warm for two hours of every ten."""
+    """Readings a minute apart for four tanks, each too warm for four hours of every ten."""
     moments = readings // len(TANKS)
     begin_ms = end_ms - moments * MINUTE_MS
     rows = []
     for i in range(moments):
         at_ms = begin_ms + i * MINUTE_MS
         for n, tank in enumerate(TANKS):
-            hot = (at_ms // HOUR_MS + 2 * n) % 10 < 2
+            hot = (at_ms // HOUR_MS + 2 * n) % 10 < 4
             rows.append((tank, at_ms + n, (31.0 if hot else 26.0) + (i % 7) * 0.0625))
     return rows
 

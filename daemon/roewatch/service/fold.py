@@ -60,6 +60,13 @@ class Fold:
         changes += self.book.advance(now_ms)
         return self._kept(changes, now_ms, notices=self.teller.advance(now_ms))
 
+    def tell(self, now_ms: int) -> Kept | None:
+        """What has been gathered long enough and is ready to be told; None when nothing is."""
+        next_ms = self.teller.next_ms(now_ms)
+        if next_ms is None or next_ms > now_ms:
+            return None
+        return self._kept([], now_ms, notices=self.teller.advance(now_ms))
+
     def enter(self, entry: JournalEntry, now_ms: int) -> Kept:
         """Take a journal entry of the keeper's."""
         changes = self._booked(self.judge.enter(entry))

@@ -113,6 +113,9 @@ class Watch:
             self._note_link()
             if messages:
                 self._take(messages)
+            ready = self._fold.tell(self._clock.now_ms())
+            if ready is not None:
+                self._keep(ready)
         self._let_the_sender_finish()
 
     def _let_the_sender_finish(self) -> None:
