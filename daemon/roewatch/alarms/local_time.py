@@ -1,9 +1,9 @@
 """Local time: moments as the room's clock on the wall shows them."""
 
-from datetime import UTC, date
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
-from roewatch.room.moment import moment_of
+from roewatch.room.moment import at_ms_of, moment_of
 
 
 def local_clock(at_ms: int, zone: str, now_ms: int) -> str:
@@ -24,6 +24,15 @@ def local_clock(at_ms: int, zone: str, now_ms: int) -> str:
 def local_date(at_ms: int, zone: str) -> date:
     """The date in the room at that moment."""
     return moment_of(at_ms).astimezone(ZoneInfo(zone)).date()
+
+
+def month_span(year: int, month: int, zone: str) -> tuple[int, int]:
+    """First moment of that month in the room, and first moment after it."""
+    after = (year + month // 12, month % 12 + 1)
+    first, last = (
+        at_ms_of(datetime(y, m, 1, tzinfo=ZoneInfo(zone))) for y, m in ((year, month), after)
+    )
+    return first, last
 
 
 def local_minute(at_ms: int, zone: str) -> int:

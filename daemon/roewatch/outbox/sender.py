@@ -4,6 +4,7 @@ import logging
 import queue
 import random
 import threading
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -70,6 +71,7 @@ class Sender:
         self._chance = chance
         self._lock = threading.Lock()
         self._in_flight: set[str] = set()
+        self._busy_since: dict[str, float] = {}
         self._stopping = threading.Event()
         self._channels = dict(channels)
         self._queues: dict[str, queue.PriorityQueue[_Job]] = {
@@ -105,6 +107,17 @@ class Sender:
         for thread in self._threads:
             thread.join(timeout_s / len(self._threads))
 
+    def stuck(self, longer_than_s: float) -> list[str]:
+        """The ways whose one attempt has lasted longer than that, or whose thread has died."""
+        now_s = time.monotonic()
+        with self._lock:
+            since = dict(self._busy_since)
+        return [
+            thread.name.removeprefix("outbox ")
+            for thread in self._threads
+            if not thread.is_alive() or now_s - since.get(thread.name, now_s) > longer_than_s
+        ]
+
     # -- a worker ---------------------------------------------------------------------------
 
     def _work(self, way: str) -> None:
@@ -114,6 +127,8 @@ class Sender:
                 return
             if job.notice is None:
                 continue
+            with self._lock:
+                self._busy_since[f"outbox {way}"] = time.monotonic()
             try:
                 self._attempt(way, job, job.notice)
             except Exception:
@@ -164,9 +179,14 @@ class Sender:
             attempt=job.attempt,
         )
         # told before it leaves flight, so that it cannot be pushed again in between
-        self._on_receipt(receipt, next_ms)
-        with self._lock:
-            self._in_flight.discard(job.notice.id)
+        try:
+            self._on_receipt(receipt, next_ms)
+        except Exception:
+            # whoever keeps receipts could not; the notice stays due there and goes once more
+            log.exception("receipt_lost notice=%s outcome=%s", receipt.notice, outcome)
+        finally:
+            with self._lock:
+                self._in_flight.discard(job.notice.id)
 
 
 @dataclass(frozen=True, slots=True, order=True)

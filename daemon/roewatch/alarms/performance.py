@@ -1,0 +1,243 @@
+"""Alarm performance: how well the alarms served their keeper over a span, and what to mend.
+
+The measures are those usually kept under ISA-18.2 and EEMUA 191. The targets are our own, for
+one person with a phone and a night's sleep; the standards' figures are for a staffed room.
+"""
+
+from bisect import bisect_left
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from roewatch.alarms.alarm import AlarmChange
+from roewatch.alarms.local_time import local_minute
+from roewatch.alarms.notice import About, Notice
+from roewatch.alarms.ring import Ring, rings_of
+from roewatch.room.kind import Kind, Priority
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
+
+FLEETING_MS = 2 * MINUTE_MS
+STALE_MS = DAY_MS
+RESTLESS = 3
+"""So many raises of one alarm within an hour, with our delays, are chattering."""
+NIGHT_FROM_MIN, NIGHT_TO_MIN = 22 * 60, 7 * 60
+MOST_NOTICES_A_DAY = 2.0
+MOST_IDLE_WAKES = 1
+MOST_HIGH_SHARE = 0.10
+
+_PHONE = frozenset({About.RAISED, About.REMINDER, About.ESCALATED})
+_WIDEN = {
+    Kind.BELOW_WINDOW: "widen the dead band",
+    Kind.ABOVE_WINDOW: "widen the dead band",
+    Kind.PROBE_PATCHY: "mend the signal, or set the probe's `every` to what it can do",
+    Kind.PROBE_SILENT: "mend the supply, or lengthen the silence it is allowed",
+    Kind.PROBE_NOISY: "dry and reroute the cable",
+    Kind.HEATER_WORKS_HARDER: "look at lid and draught once; it is meant for the digest",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Often:
+    """One alarm that rang often: its key, how often, its share, and the most within an hour."""
+
+    key: str
+    kind: Kind
+    times: int
+    share: float
+    most_in_an_hour: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Performance:
+    """The figures of one span. Spans in ms; None where there was nothing to measure.
+
+    wakes: night calls, one for each alarm and night; idle_wakes: those that were over by
+    themselves before anybody had acknowledged. notices: messages that called, one way counted.
+    """
+
+    from_ms: int
+    to_ms: int
+    rings: int
+    by_priority: dict[Priority, int]
+    per_day: float
+    most_in_ten_minutes: int
+    most_in_an_hour: int
+    often: tuple[Often, ...]
+    chattering: tuple[Often, ...]
+    fleeting: int
+    stale: tuple[Ring, ...]
+    notices_per_day: float
+    wakes: int
+    idle_wakes: tuple[Ring, ...]
+    answer_ms: int | None
+    slowest_answer_ms: int | None
+    unanswered: int
+
+    @property
+    def high_share(self) -> float:
+        """The part of all rings that were high, 0 to 1."""
+        return self.by_priority.get(Priority.HIGH, 0) / self.rings if self.rings else 0.0
+
+
+def performance_of(
+    changes: Iterable[AlarmChange],
+    notices: Iterable[Notice],
+    *,
+    from_ms: int,
+    to_ms: int,
+    zone: str,
+) -> Performance:
+    """The figures from `from_ms` up to `to_ms`.
+
+    changes: the history in order of time; begin it a little before `from_ms` if an alarm may
+    have been open. notices: those made in the span. zone: the room's, for what is night.
+    """
+    rings = [ring for ring in rings_of(changes) if from_ms <= ring.rang_ms < to_ms]
+    days = max((to_ms - from_ms) / DAY_MS, 1e-9)
+    times = [ring.rang_ms for ring in rings]
+    calls = [n for n in notices if n.about in _PHONE and from_ms <= n.made_ms < to_ms]
+    wakes = _wakes(rings, calls, zone)
+    answers = [
+        ring.acknowledged_ms - ring.rang_ms
+        for ring in rings
+        if ring.acknowledged_ms is not None and ring.priority is Priority.HIGH
+    ]
+    often = _often(rings)
+    return Performance(
+        from_ms=from_ms,
+        to_ms=to_ms,
+        rings=len(rings),
+        by_priority=dict(Counter(ring.priority for ring in rings)),
+        per_day=len(rings) / days,
+        most_in_ten_minutes=most_within(times, 10 * MINUTE_MS),
+        most_in_an_hour=most_within(times, HOUR_MS),
+        often=often[:10],
+        chattering=tuple(one for one in often if one.most_in_an_hour >= RESTLESS),
+        fleeting=sum(
+            ring.returned_ms is not None and ring.lasted_ms(to_ms) < FLEETING_MS for ring in rings
+        ),
+        stale=tuple(ring for ring in rings if ring.lasted_ms(to_ms) >= STALE_MS),
+        notices_per_day=max(Counter(n.way for n in calls).values(), default=0) / days,
+        wakes=len(wakes),
+        idle_wakes=tuple(ring for ring in wakes if _was_idle(ring)),
+        answer_ms=round(median(answers)) if answers else None,
+        slowest_answer_ms=max(answers, default=None),
+        unanswered=sum(
+            ring.acknowledged_ms is None and ring.priority is Priority.HIGH for ring in rings
+        ),
+    )
+
+
+def most_within(times: Sequence[int], span_ms: int) -> int:
+    """The most of `times`, in order, that fall in any span of that length."""
+    return max(
+        (place - bisect_left(times, at_ms - span_ms + 1) + 1 for place, at_ms in enumerate(times)),
+        default=0,
+    )
+
+
+def advice_on(performance: Performance) -> list[str]:
+    """What the figures suggest, most pressing first; empty when there is nothing to mend."""
+    advice = []
+    for one in performance.chattering:
+        act = _WIDEN.get(one.kind, "lengthen its delay")
+        advice.append(f"{one.key} rang {one.most_in_an_hour} times in an hour: {act}?")
+    idle = performance.idle_wakes
+    if len(idle) > MOST_IDLE_WAKES:
+        worst, times = Counter(ring.key for ring in idle).most_common(1)[0]
+        advice.append(
+            f"{len(idle)} night calls were over before anybody acted, {times} of them {worst}: "
+            "should it wait until morning?"
+        )
+    if performance.rings >= 10 and performance.high_share > MOST_HIGH_SHARE:
+        advice.append(
+            f"{performance.high_share:.0%} of the alarms were high; above "
+            f"{MOST_HIGH_SHARE:.0%} a call no longer means hurry. Mend the commonest one below."
+        )
+    if performance.notices_per_day > MOST_NOTICES_A_DAY:
+        advice.append(
+            f"{performance.notices_per_day:.1f} messages a day; more than "
+            f"{MOST_NOTICES_A_DAY:g} and they are no longer read. Start with the top of the list."
+        )
+    for ring in performance.stale[:3]:
+        lasted = span_text(ring.lasted_ms(performance.to_ms))
+        advice.append(f"{ring.key} stood for {lasted}: mend it, or take it out of service.")
+    if performance.unanswered:
+        advice.append(
+            f"{performance.unanswered} high alarms were never acknowledged: "
+            "did the messages arrive? Send a test."
+        )
+    return advice
+
+
+def performance_text(performance: Performance) -> str:
+    """The report as its keeper reads it."""
+    p = performance
+    split = ", ".join(
+        f"{p.by_priority.get(priority, 0)} {priority}"
+        for priority in (Priority.HIGH, Priority.MEDIUM, Priority.LOW)
+    )
+    answer = "no high alarm was acknowledged"
+    if p.answer_ms is not None and p.slowest_answer_ms is not None:
+        slowest = span_text(p.slowest_answer_ms)
+        answer = f"half within {span_text(p.answer_ms)}, the slowest {slowest}"
+    lines = [
+        f"Alarms: {p.rings} ({split}), {p.per_day:.1f} a day",
+        f"Busiest: {p.most_in_ten_minutes} in ten minutes, {p.most_in_an_hour} in an hour",
+        f"Messages that called: {p.notices_per_day:.1f} a day (aim: {MOST_NOTICES_A_DAY:g})",
+        f"Night calls: {p.wakes}, {len(p.idle_wakes)} for nothing (aim: {MOST_IDLE_WAKES})",
+        f"High alarms acknowledged: {answer}; never: {p.unanswered}",
+        f"Chattering: {len(p.chattering)}, fleeting: {p.fleeting}, stale: {len(p.stale)}",
+    ]
+    if p.often:
+        lines.append("Commonest:")
+        lines += [f"  {one.times:4d}  {one.share:4.0%}  {one.key}" for one in p.often]
+    advice = advice_on(p)
+    lines += ["To mend:", *(f"  {text}" for text in advice)] if advice else ["Nothing to mend."]
+    return "\n".join(lines)
+
+
+def _often(rings: Sequence[Ring]) -> tuple[Often, ...]:
+    by_key: dict[str, list[Ring]] = defaultdict(list)
+    for ring in rings:
+        by_key[ring.key].append(ring)
+    found = [
+        Often(
+            key=key,
+            kind=mine[0].kind,
+            times=len(mine),
+            share=len(mine) / len(rings),
+            most_in_an_hour=most_within([ring.rang_ms for ring in mine], HOUR_MS),
+        )
+        for key, mine in by_key.items()
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.times, one.key)))
+
+
+def _wakes(rings: Sequence[Ring], calls: Sequence[Notice], zone: str) -> list[Ring]:
+    """The rings of high alarms that called somebody at night, once each."""
+    night: dict[int, list[int]] = defaultdict(list)
+    for notice in calls:
+        if notice.priority is Priority.HIGH and _is_night(notice.made_ms, zone):
+            for number in notice.alarms:
+                night[number].append(notice.made_ms)
+
+    def woke(ring: Ring) -> bool:
+        return any(
+            made_ms >= ring.rang_ms and (ring.returned_ms is None or made_ms <= ring.returned_ms)
+            for made_ms in night[ring.number]
+        )
+
+    return [ring for ring in rings if ring.priority is Priority.HIGH and woke(ring)]
+
+
+def _is_night(at_ms: int, zone: str) -> bool:
+    minute = local_minute(at_ms, zone)
+    return minute >= NIGHT_FROM_MIN or minute < NIGHT_TO_MIN
+
+
+def _was_idle(ring: Ring) -> bool:
+    if ring.returned_ms is None:
+        return False
+    return ring.acknowledged_ms is None or ring.acknowledged_ms >= ring.returned_ms
