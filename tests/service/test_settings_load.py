@@ -217,6 +217,17 @@ def test_advice_is_no_fault(tmp_path: Path) -> None:
     assert "without a password" in told
 
 
+def test_a_secret_everybody_can_read_is_advised_against(tmp_path: Path) -> None:
+    for name, mode in (("open", 0o644), ("shut", 0o600)):
+        (tmp_path / name).write_text("http://127.0.0.1:9/x")
+        (tmp_path / name).chmod(mode)
+        text = PLAIN.replace(
+            'url = "http://127.0.0.1:9/keeper?token=pssst"', f'url_file = "{name}"'
+        )
+        told = "\n".join(map(str, loaded(tmp_path, text).advice))
+        assert ("everybody on this machine can read" in told) == (name == "open")
+
+
 # -- files that are none ------------------------------------------------------------------------
 
 

@@ -26,9 +26,9 @@ class SettingsFault(Fault):
 
 @dataclass(kw_only=True)
 class Document:
-    """One file as it was read. `faults` gathers; nothing is raised until all of it was looked at.
+    """One file as it was read. Nothing is raised until all of it was looked at.
 
-    table: what it says. environment: path to the name of the variable that replaced the
+    faults, advice: what was noted so far. table: what it says. environment: path to the name of the variable that replaced the
     file's value there.
     """
 
@@ -37,6 +37,7 @@ class Document:
     table: dict[str, Any] = field(default_factory=dict)
     environment: Mapping[KeyPath, str] = field(default_factory=dict)
     faults: list[SettingsFault] = field(default_factory=list)
+    advice: list[SettingsFault] = field(default_factory=list)
     _noted: set[SettingsFault] = field(default_factory=set)
 
     @cached_property
@@ -188,7 +189,8 @@ def _near(path: Path) -> str:
         names = sorted(p.name for p in path.parent.iterdir() if p.suffix == ".toml")
     except OSError:
         return ""
-    return f"; beside it: {', '.join(names[:5])}" if names else ""
+    near = difflib.get_close_matches(path.name, names, n=3)
+    return f"; beside it: {', '.join(near)}" if near else ""
 
 
 def did_you_mean(wrong: str, known: Iterable[str]) -> str:

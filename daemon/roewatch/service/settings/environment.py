@@ -1,5 +1,6 @@
 """The environment: `ROEWATCH_SECTION__KEY` replaces what the file says; secrets lie in files."""
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
@@ -101,6 +102,7 @@ def _secret(file: Path, document: Document, place: KeyPath) -> str | None:
     try:
         with file.open(encoding="utf-8") as stream:
             secret = stream.read(_ROOM_FOR_A_SECRET).strip()
+            open_to_all = os.fstat(stream.fileno()).st_mode & 0o004
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or "not text"
         document.fault(
@@ -114,4 +116,7 @@ def _secret(file: Path, document: Document, place: KeyPath) -> str | None:
             place, f"the secret's file {str(file)!r} is empty", "Write the secret into it"
         )
         return None
+    if open_to_all:
+        what = f"everybody on this machine can read {str(file)!r}"
+        document.advice.append(document.placed(place, what, f"Close it: chmod 600 {file}"))
     return secret

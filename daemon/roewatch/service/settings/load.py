@@ -253,7 +253,10 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
         species=species,
         entries={entry.id: entry for entry in tanks},
         sources=draft.sheets.counts,
-        advice=tuple(advice_on(draft.document, draft.entries, draft.sections)),
+        advice=(
+            *draft.document.advice,
+            *advice_on(draft.document, draft.entries, draft.sections),
+        ),
         files=(room_file, *draft.sheets.files),
     )
 

@@ -62,7 +62,10 @@ def read_sheets(*folders: Path) -> Sheets:
                 sheets.refused.add(path.stem)
             else:
                 sheets.by_id[path.stem] = sheet
-                sheets.counts[path.stem] = sources_of(document)
+                # the keeper's own numbers besides the shipped ones they lie over
+                sheets.counts[path.stem] = sheets.counts.get(path.stem, Counter()) + sources_of(
+                    document
+                )
     return sheets
 
 
