@@ -32,6 +32,7 @@ class Fold:
         self.teller = teller
         self._teller_saved = teller.state()
         self._states_saved_ms: int | None = None
+        self._ready_ms: int | None = None
 
     def put_back(self, store: Store, now_ms: int) -> Kept:
         """Judge again what was kept after the last saved state; returns what that adds."""
@@ -62,8 +63,7 @@ class Fold:
 
     def tell(self, now_ms: int) -> Kept | None:
         """What has been gathered long enough and is ready to be told; None when nothing is."""
-        next_ms = self.teller.next_ms(now_ms)
-        if next_ms is None or next_ms > now_ms:
+        if self._ready_ms is None or now_ms < self._ready_ms:
             return None
         return self._kept([], now_ms, notices=self.teller.advance(now_ms))
 
@@ -100,6 +100,7 @@ class Fold:
         receipts: Sequence[tuple[Receipt, int | None]] = (),
     ) -> Kept:
         told = [*notices, *(self.teller.take(changes, now_ms) if changes else ())]
+        self._ready_ms = self.teller.next_ms(now_ms)
         states: dict[str, str] = {}
         due = (
             self._states_saved_ms is None or now_ms - self._states_saved_ms >= SAVE_STATES_EVERY_MS
