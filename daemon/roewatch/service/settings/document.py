@@ -28,8 +28,8 @@ class SettingsFault(Fault):
 class Document:
     """One file as it was read. Nothing is raised until all of it was looked at.
 
-    faults, advice: what was noted so far. table: what it says. environment: path to the name of the variable that replaced the
-    file's value there.
+    faults, advice: what was noted so far. table: what it says. environment: path to the name of
+    the variable that replaced the file's value there.
     """
 
     file: str
