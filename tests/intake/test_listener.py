@@ -186,7 +186,7 @@ def test_retained_messages_say_so_and_come_once(broker: Broker) -> None:
         broker.restart()
         reach(lambda: not listener.link.connected, listener)
         reach(lambda: listener.link.connected, listener)
-        # the session was kept, so nothing was asked for again; the acknowledgement may have been lost
+        # the session was kept, so nothing was asked for again; our answer may have been lost
         assert all(message.dup for message in listener.group(first_wait_s=0.3))
 
 

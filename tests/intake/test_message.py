@@ -2,7 +2,7 @@
 
 import threading
 
-from roewatch.intake.message import Message, MessageQueue, Token
+from roewatch.intake.message import BURST, Message, MessageQueue, Token
 
 
 def message(number: int) -> Message:
@@ -39,6 +39,36 @@ def test_gathering_ends_as_soon_as_the_group_is_full() -> None:
     group = queue.group(wait_s=30, limit=50, first_wait_s=30)
     feeder.join()
     assert len(group) == 50
+
+
+def test_gathering_ends_with_a_burst_because_the_broker_waits_for_us_then() -> None:
+    queue = MessageQueue(1000)
+    for number in range(BURST):
+        queue.put(message(number))
+    groups: list[list[Message]] = []
+    watch = threading.Thread(
+        target=lambda: groups.append(queue.group(wait_s=120, limit=500, first_wait_s=0))
+    )
+    watch.start()
+    watch.join(30)
+    assert [len(group) for group in groups] == [BURST]
+
+
+def test_steady_messages_are_gathered_to_the_end() -> None:
+    queue = MessageQueue(1000)
+    queue.put(message(0))
+    gap = threading.Event()
+
+    def steady() -> None:
+        for number in range(1, 8):
+            gap.wait(0.02)
+            queue.put(message(number))
+
+    feeder = threading.Thread(target=steady)
+    feeder.start()
+    group = queue.group(wait_s=120, limit=8, first_wait_s=0)
+    assert [one.arrival_ms for one in group] == list(range(8))
+    feeder.join()
 
 
 def test_a_full_queue_holds_its_filler_back_and_loses_nothing() -> None:

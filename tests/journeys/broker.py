@@ -7,6 +7,7 @@ import socket
 import subprocess
 import threading
 import time
+from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -153,13 +154,19 @@ class Publisher:
         self, topic: str, *payloads: bytes | str, qos: int = 1, retain: bool = False
     ) -> None:
         """Returns when every one of them is confirmed. Raises TimeoutError after 30 s."""
-        sent = [self._client.publish(topic, payload, qos, retain) for payload in payloads]
+        self.publish_all([(topic, payload) for payload in payloads], qos=qos, retain=retain)
+
+    def publish_all(
+        self, messages: Iterable[tuple[str, bytes | str]], *, qos: int = 1, retain: bool = False
+    ) -> None:
+        """The same for messages of several topics, in their order."""
+        sent = [self._client.publish(topic, payload, qos, retain) for topic, payload in messages]
         for one in sent:
             if one.rc not in {MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_NO_CONN}:
                 raise RuntimeError(f"not published: {one.rc!r}")
             one.wait_for_publish(30)
             if not one.is_published():
-                raise TimeoutError(f"the broker did not confirm a message on {topic}")
+                raise TimeoutError("the broker did not confirm a message")
 
     def close(self) -> None:
         self._client.disconnect()

@@ -29,6 +29,9 @@ __all__ = ["BrokerSettings", "LinkState", "Listener", "Message", "Token", "Will"
 
 log = logging.getLogger(__name__)
 
+GROUP_LIMIT = 500
+"""Half of what our broker configuration lets be unacknowledged: the other half is on its way."""
+
 RETRY_FIRST_S, RETRY_LONGEST_S = 1, 30
 """Seconds between attempts to connect: doubled from the first to the longest, for ever."""
 
@@ -103,11 +106,11 @@ class Listener:
         self._now(connected=False, why="stopped")
 
     def group(
-        self, *, wait_s: float = 0.05, limit: int = 2000, first_wait_s: float = 0.5
+        self, *, wait_s: float = 0.05, limit: int = GROUP_LIMIT, first_wait_s: float = 0.5
     ) -> list[Message]:
         """The next messages, oldest first: waits up to `first_wait_s` for one, then gathers.
 
-        Gathering ends after `wait_s` or at `limit` messages. Empty if nothing came.
+        Gathering ends after `wait_s`, at `limit` messages, or with a burst. Empty if nothing came.
         """
         group = self._queue.group(wait_s=wait_s, limit=limit, first_wait_s=first_wait_s)
         if not group:
