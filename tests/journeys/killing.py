@@ -18,6 +18,7 @@ from roewatch.service.replay import replay
 from roewatch.service.settings.load import load_setup
 from roewatch.storage.reader import Records
 
+FINAL = {Outcome.TAKEN, Outcome.GIVEN_UP}
 TANKS = ("A1", "A2", "A3", "A4")
 LOT = 200
 # days pass in seconds here: without this most would be over before anybody waits for company
@@ -39,6 +40,8 @@ Life = tuple[str, str, str, int]
 class Toll:
     """What was counted after the last restart.
 
+    unfinished: notices neither taken nor given up because the alarm was over before they could go.
+    unheard: notices with a receipt that the receiver never got.
     live, replayed: every alarm change of the killed daemon, and of a replay of the same readings.
     """
 
@@ -46,7 +49,7 @@ class Toll:
     kept: int
     foreign: int
     notices: int
-    untaken: int
+    unfinished: int
     unheard: int
     repeats: int
     kills: int
@@ -143,8 +146,10 @@ def _count(
         kept=(kept & sent).total(),
         foreign=(kept - sent).total(),
         notices=len(told),
-        untaken=sum(r is None or r.outcome is not Outcome.TAKEN for r in told.values()),
-        unheard=len(set(told) - set(got)),
+        unfinished=sum(r is None or r.outcome not in FINAL for r in told.values()),
+        unheard=sum(
+            r is not None and r.outcome is Outcome.TAKEN and n not in got for n, r in told.items()
+        ),
         repeats=sum(count - 1 for count in got.values()),
         kills=kills,
         live=sorted(live),

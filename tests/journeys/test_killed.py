@@ -26,6 +26,6 @@ def test_a_daemon_killed_at_any_moment_loses_and_doubles_nothing(
     )
     assert (toll.kept, toll.foreign) == (toll.published, 0)
     assert toll.notices > 0
-    assert (toll.untaken, toll.unheard) == (0, 0)
+    assert (toll.unfinished, toll.unheard) == (0, 0)
     assert toll.repeats <= toll.kills
     assert toll.live == toll.replayed
