@@ -80,6 +80,29 @@ class ElectrodeFit:
         slope = acid if mv >= self.offset_mv else alkaline
         return 7.0 - (mv - self.offset_mv) / (slope * scale)
 
+    def line(self, *, near_ph: float = 6.5) -> tuple[float, float]:
+        """(slope, offset) that turn the pH a perfect electrode would show into the true one.
+
+        For probes that publish pH: calibrated = raw * slope + offset, as `room.tank.Calibration`.
+        near_ph: the tank's, which picks the segment of a three-point calibration.
+        """
+        slope = self.slopes_mv[0] if near_ph <= 7.0 else self.slopes_mv[-1]
+        perfect = nernst_slope(self.celsius)
+        return perfect / slope, 7.0 - 7.0 * perfect / slope + self.offset_mv / slope
+
+
+def millivolts_of(ph: float, *, celsius: float) -> float:
+    """What a perfect electrode gives at `ph`: turns a probe that publishes pH into millivolts."""
+    return (7.0 - ph) * nernst_slope(celsius)
+
+
+def compensation_error(*, ph: float, celsius: float, calibrated_at: float) -> float:
+    """pH by which a probe without temperature compensation misreads at `celsius`.
+
+    Source: the slope grows with absolute temperature: (pH - 7)(t - tcal) / T, T in kelvin.
+    """
+    return (ph - 7.0) * (celsius - calibrated_at) / kelvin(calibrated_at)
+
 
 def _judged(percents: Sequence[float], offset_mv: float) -> tuple[Verdict, tuple[str, ...]]:
     """The verdict over all segments, worst first, and why.

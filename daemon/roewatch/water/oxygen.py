@@ -19,16 +19,19 @@ def salinity_of_conductivity(conductivity: float) -> float:
     return 5.572e-4 * conductivity + 2.02e-9 * conductivity * conductivity
 
 
-def station_pressure(*, sea_level_hpa: float, altitude_m: float, celsius: float = 15.0) -> float:
+def station_pressure(
+    *, sea_level_hpa: float, altitude_m: float, celsius: float | None = None
+) -> float:
     """Station pressure, hPa, where you stand, from the sea-level pressure a forecast gives.
 
-    altitude_m: -400 to 5000 m. celsius: outdoor air, only a small effect.
+    altitude_m: -400 to 5000 m. celsius: outdoor air there, None for the
+    standard 15 °C at sea level; a small effect.
     Source: barometric formula of the ICAO standard atmosphere, lapse 6.5 K/km.
     Raises RefusedError outside the ranges.
     """
     within(sea_level_hpa, 870.0, 1090.0, what="sea-level pressure", unit="hPa")
     within(altitude_m, -400.0, 5000.0, what="altitude", unit="m")
-    warm = kelvin(celsius) + 0.0065 * altitude_m
+    warm = kelvin(15.0) if celsius is None else kelvin(celsius) + 0.0065 * altitude_m
     return sea_level_hpa * float((1.0 - 0.0065 * altitude_m / warm) ** 5.25588)
 
 
