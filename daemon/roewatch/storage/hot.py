@@ -29,7 +29,9 @@ class Hot:
         self._db = db
         self.ids: dict[str, int] = {}
         self._packed_until: dict[int, int] = {}
+        self._newest: dict[int, int] = {}
         self._days: dict[int, Cells | None] = {}
+        self.mirroring = False
         self.forget()
 
     def forget(self) -> None:
@@ -42,6 +44,13 @@ class Hot:
                 " (p.id << 20) + 1048575)"
             )
         )
+        newest = "SELECT p.id, (SELECT max(at_ms) FROM hot WHERE probe = p.id) FROM probes p"
+        self._newest = {
+            probe: max(self._packed_until.get(probe, -1), -1 if at_ms is None else at_ms)
+            for probe, at_ms in self._db.execute(newest)
+        }
+        (mirrored,) = self._db.execute("SELECT count(*) FROM mirrored").fetchone()
+        self.mirroring = mirrored > 0
         self._days = {}
 
     def repacked(self, slot: int, probe: int, last_ms: int) -> None:
@@ -60,10 +69,47 @@ class Hot:
 
     def keep(self, readings: Sequence[Flagged]) -> int:
         """Keep what is new; returns how many that were. Raises ValueError; see `Store.keep`."""
-        rows, late = self._rows(readings)
+        rows, behind = self._rows(readings)
+        fresh = len(rows)
+        rows += self._not_packed(behind)
+        # neighbours in the table are written together; stable, so that the first of two wins
+        rows.sort(key=_BY_PROBE_AND_TIME)
+        before = self._db.total_changes
+        self._db.executemany("INSERT OR IGNORE INTO hot VALUES (?, ?, ?, ?)", rows)
+        new = self._db.total_changes - before
+        if new < len(rows):
+            entries.tally(self._db, "contradicted", self._contradicted(rows))
+        if new > fresh:  # not only repeats came late
+            self._note_late(row[:2] for row in behind)
+        return new
+
+    def _rows(self, readings: Sequence[Flagged]) -> tuple[list[Row], list[Row]]:
+        """Rows later than all before of their probe; and apart, those that are not."""
+        rows: list[Row] = []
+        behind: list[Row] = []
+        ids, newest = self.ids, self._newest
+        for name, at_ms, raw, _, flag in readings:
+            if not 0 <= at_ms < LATEST_MS:
+                raise ValueError(f"probe {name}: moment {at_ms} ms is no time a tank was measured")
+            probe = ids.get(name) or self.id_of(name)
+            # int(): sqlite3 takes an exact int several times faster than an enumeration's member
+            row = (probe, at_ms, cell_of(raw), int(flag))
+            if at_ms > newest.get(probe, -1):
+                newest[probe] = at_ms
+                rows.append(row)
+            else:
+                behind.append(row)
+        return rows, behind
+
+    def _not_packed(self, behind: list[Row]) -> list[Row]:
+        """Those of the rows whose moment is in no packed day; the others are counted."""
+        rows: list[Row] = []
         contradicted = past = 0
-        late.sort(key=_BY_PROBE_AND_TIME)  # so that each day is opened once
-        for row in late:
+        behind.sort(key=_BY_PROBE_AND_TIME)  # so that each day is opened once
+        for row in behind:
+            if row[1] > self._packed_until.get(row[0], -1):
+                rows.append(row)
+                continue
             day = self._day(slot_of(row[0], day_of(row[1])))
             if day is None:
                 past += 1
@@ -73,30 +119,22 @@ class Hot:
                 rows.append(row)
             else:
                 contradicted += raw_of(packed) != raw_of(row[2])
-        # neighbours in the table are written together; stable, so that the first of two wins
-        rows.sort(key=_BY_PROBE_AND_TIME)
-        before = self._db.total_changes
-        self._db.executemany("INSERT OR IGNORE INTO hot VALUES (?, ?, ?, ?)", rows)
-        new = self._db.total_changes - before
-        if new < len(rows):
-            contradicted += self._contradicted(rows)
         entries.tally(self._db, "contradicted", contradicted)
         entries.tally(self._db, "past-retention", past)
-        return new
+        return rows
 
-    def _rows(self, readings: Sequence[Flagged]) -> tuple[list[Row], list[Row]]:
-        """Rows for the table; and apart, those of a time that may have been packed already."""
-        rows: list[Row] = []
-        late: list[Row] = []
-        ids, packed_until = self.ids, self._packed_until
-        for name, at_ms, raw, _, flag in readings:
-            if not 0 <= at_ms < LATEST_MS:
-                raise ValueError(f"probe {name}: moment {at_ms} ms is no time a tank was measured")
-            probe = ids.get(name) or self.id_of(name)
-            # int(): sqlite3 takes an exact int several times faster than an enumeration's member
-            row = (probe, at_ms, cell_of(raw), int(flag))
-            (rows if at_ms > packed_until.get(probe, -1) else late).append(row)
-        return rows, late
+    def _note_late(self, moments: Iterable[tuple[int, int]]) -> None:
+        """Tell the mirror, which may be past these moments, which spans to ship again."""
+        if not self.mirroring:
+            return
+        spans: dict[int, tuple[int, int]] = {}
+        for probe, at_ms in moments:
+            first_ms, last_ms = spans.get(probe, (at_ms, at_ms))
+            spans[probe] = (min(first_ms, at_ms), max(last_ms, at_ms))
+        self._db.executemany(
+            "INSERT INTO late (probe, first_ms, last_ms) VALUES (?, ?, ?)",
+            [(probe, *span) for probe, span in spans.items()],
+        )
 
     def _contradicted(self, rows: Iterable[Row]) -> int:
         """How many of `rows` say another number than the one kept for their moment."""
@@ -118,6 +156,8 @@ class Hot:
     def revise(self, revised: Iterable[Flagged]) -> None:
         """Put flags right, wherever the reading is by now; numbers do not change."""
         days: dict[int, dict[int, int]] = {}
+        revised = list(revised)
+        self._note_late((self.id_of(reading.probe), reading.at_ms) for reading in revised)
         for reading in revised:
             probe = self.id_of(reading.probe)
             hot = self._db.execute(

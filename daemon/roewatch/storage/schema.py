@@ -71,14 +71,24 @@ CREATE TABLE packed (
 ) STRICT;
 """
 
-STEPS: tuple[str, ...] = (_FIRST, _PACKED)
+_MIRRORED = """
+-- how far the mirror is sure the target has everything: by probe a moment, by list a row number
+CREATE TABLE mirrored (key TEXT PRIMARY KEY, at INTEGER NOT NULL) STRICT;
+-- spans in which readings came, or flags were put right, behind the newest of their probe
+CREATE TABLE late (
+    id INTEGER PRIMARY KEY AUTOINCREMENT, probe INTEGER NOT NULL, first_ms INTEGER NOT NULL,
+    last_ms INTEGER NOT NULL
+) STRICT;
+"""
+
+STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED)
 """Step n brings schema n-1 to n. Only ever added to: a file in the field remembers its number."""
 
 NEWEST = len(STEPS)
 
 TABLES = (
     "probes", "hot", "packed", "states", "tallies", "alarms", "changes", "notices", "told",
-    "receipts", "journal", "plans",
+    "receipts", "journal", "plans", "mirrored", "late",
 )  # fmt: skip
 
 

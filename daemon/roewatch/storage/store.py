@@ -155,6 +155,20 @@ class Store:
         """Keep what came of one attempt; `next_due_ms` None when the notice is finished."""
         self.keep(Kept(receipts=((receipt, next_due_ms),)))
 
+    def mirrored(self, positions: Mapping[str, int]) -> None:
+        """Remember how far the mirror is sure; see `mirror.py` for the keys.
+
+        From the first call on, spans in which readings come late are noted for it.
+        """
+        with self._transaction():
+            self._db.executemany(
+                "INSERT OR REPLACE INTO mirrored VALUES (?, ?)",
+                list(positions.items()),
+            )
+            if "late" in positions:
+                self._db.execute("DELETE FROM late WHERE id <= ?", (positions["late"],))
+        self._hot.mirroring = True
+
     # what the keeper may put right afterwards
 
     def amend_journal(self, number: int, entry: JournalEntry | None) -> bool:
