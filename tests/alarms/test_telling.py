@@ -562,7 +562,18 @@ def test_the_next_moment_is_known_so_that_nobody_need_poll() -> None:
     house = House()
     assert house.teller.next_ms(NOON) is None
     house.take(found())
-    assert house.teller.next_ms(NOON) == NOON + house.settings.high_wait_ms
+    ready_ms = NOON + house.settings.high_wait_ms
+    assert house.teller.next_ms(NOON) == ready_ms
+    assert house.teller.next_ms(ready_ms + SECOND_MS) == ready_ms  # overdue until looked at
+    assert len(house.say(house.teller.advance(ready_ms + SECOND_MS))) == 2
+    assert house.teller.next_ms(ready_ms + SECOND_MS) is None
+
+
+def test_what_is_held_back_by_quiet_hours_does_not_keep_anybody_polling() -> None:
+    house = House(SLEEPER, started_ms=NIGHT - HOUR_MS)
+    house.take(found("A1", Kind.PROBE_SILENT, probe="A1-t", at_ms=NIGHT))
+    house.wait(NIGHT, MINUTE_MS)
+    assert house.teller.next_ms(NIGHT + MINUTE_MS) is None
 
 
 def test_an_alarm_over_eggs_says_that_it_stays_listed() -> None:

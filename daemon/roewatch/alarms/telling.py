@@ -37,6 +37,7 @@ class Teller:
         self._patience = Patience(self._ledger.offset_ms)
         self._daily = Daily(room, self._ledger.days)
         self._started_ms: int | None = None
+        self._looked_ms: int | None = None
         self._text: str | None = state
 
     # -- what happens -----------------------------------------------------------------------
@@ -107,8 +108,14 @@ class Teller:
         return any(told is not None and told.ringing_ms is not None for told in found)
 
     def next_ms(self, now_ms: int) -> int | None:
-        """The moment at which something gathered is ready, so that a caller need not poll."""
-        next_ms = self._post.next_ms(now_ms - self._patience.offset_ms)
+        """When something gathered is ready that was not yet when last looked; None for never.
+
+        At or before `now_ms` means: call `advance` now. A caller that asks need not poll.
+        """
+        looked_ms = (
+            now_ms - self._patience.offset_ms if self._looked_ms is None else self._looked_ms
+        )
+        next_ms = self._post.next_ms(looked_ms)
         return None if next_ms is None else next_ms + self._patience.offset_ms
 
     def state(self) -> str:
@@ -264,6 +271,7 @@ class Teller:
     def _ready(self, now_ms: int, steady_ms: int) -> list[Notice]:
         started_ms = steady_ms if self._started_ms is None else self._started_ms
         hold_until_ms = started_ms + self._settings.start_hold_ms
+        self._looked_ms = steady_ms
         notices = self._post.release(now_ms, steady_ms, hold_until_ms)
         if notices:
             self._text = None
