@@ -145,13 +145,16 @@ class Browser:
         shot = self.ask("Page.captureScreenshot", format="png", captureBeyondViewport=whole)
         path.write_bytes(base64.b64decode(shot["data"]))
 
-    def complaints(self) -> list[str]:
-        """What the browser logged as errors since the page was opened: scripts, policy, files."""
+    def complaints(self, base: str) -> list[str]:
+        """What the browser logged as errors since the page was opened: scripts, policy, files.
+
+        base: only about this server; a page left behind may still mourn its own.
+        """
         said = []
         for event in self.events:
             if event.get("method") == "Log.entryAdded":
                 entry = event["params"]["entry"]
-                if entry["level"] == "error":
+                if entry["level"] == "error" and entry.get("url", base).startswith(base):
                     said.append(f"{entry['text']} {entry.get('url', '')}")
             if event.get("method") == "Runtime.exceptionThrown":
                 said.append(str(event["params"]["exceptionDetails"]))

@@ -109,7 +109,7 @@ def test_no_page_scrolls_sideways_and_none_makes_the_browser_complain(
             tab.open(base + address)
             wide = tab.run("document.documentElement.scrollWidth")
             assert wide <= SIZES[size][0], (address, wide)
-            complaints = [c for c in tab.complaints() if not c.endswith("/nowhere")]
+            complaints = [c for c in tab.complaints(base) if not c.endswith("/nowhere")]
             assert complaints == [], address
 
 
@@ -231,7 +231,7 @@ def test_an_open_room_page_shows_a_new_alarm_by_itself_and_says_it_aloud(tab: Br
             tab.run("document.getElementById('loud').textContent")
             == "New alarm: A5 pH above window"
         )
-        assert tab.complaints() == []
+        assert tab.complaints(base) == []
         tab.open("about:blank")
 
 

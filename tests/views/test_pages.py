@@ -90,7 +90,8 @@ def test_a_cell_shows_values_mark_and_word_of_each_state(client: TestClient) -> 
     assert "heater dead" in cell(page, "A4")
     assert "new" not in cell(page, "A4")
     assert "tank silent" in cell(page, "B5")
-    assert "– –" in cell(page, "B5")
+    assert re.search(r"2\d\.\d°", cell(page, "B5")), "the last reading is still there, greyed"
+    assert 'class="value is-silent"' in page
     assert "shelved" in cell(page, "B3")
     assert "back in, not seen" in cell(page, "A1")
     assert "no window" in cell(page, "B6")

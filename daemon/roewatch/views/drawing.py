@@ -370,7 +370,9 @@ def _scales(spec: ChartSpec, frame: Frame) -> str:
 
 
 def _named(spec: ChartSpec) -> str:
-    return f'role="img" aria-labelledby="{spec.id}-t {spec.id}-d"'
+    # a picture may hold no links; a group may
+    role = "group" if spec.links else "img"
+    return f'role="{role}" aria-labelledby="{spec.id}-t" aria-describedby="{spec.id}-d"'
 
 
 def svg(spec: ChartSpec) -> str:

@@ -22,6 +22,7 @@ SILENT_AFTER = 3
 _NEAR_SHARE = 0.1  # of the window's width
 _STEADY_AN_HOUR = {Quantity.TEMPERATURE: 0.1, Quantity.PH: 0.03}
 _STEADY_SHARE = 0.01
+_SHORT = {Quantity.TEMPERATURE: "temp.", Quantity.CONDUCTIVITY: "cond."}
 _SIDES = {Kind.BELOW_WINDOW: "below", Kind.ABOVE_WINDOW: "above"}
 _SILENT_KINDS = {Kind.PROBE_SILENT, Kind.TANK_SILENT, Kind.ROOM_SILENT}
 
@@ -157,7 +158,7 @@ class Standing:
             return short_words(first) if first.present else "back in, not seen"
         if self.mark is Mark.OUTSIDE:
             worst = next(m for m in self.measured if m.mark is Mark.OUTSIDE)
-            return f"{KEPT[worst.quantity].name} out"
+            return f"{_SHORT.get(worst.quantity, KEPT[worst.quantity].name)} out"
         return "no window" if self.mark is Mark.BLANK else self.mark.value.replace("-", " ")
 
     @property
@@ -187,7 +188,7 @@ def short_words(alarm: Alarm) -> str:
     """What is wrong, short enough for a cell: `pH above`, `heater dead`."""
     side = _SIDES.get(alarm.kind)
     if side and alarm.quantity:
-        return f"{KEPT[alarm.quantity].name} {side}"
+        return f"{_SHORT.get(alarm.quantity, KEPT[alarm.quantity].name)} {side}"
     return alarm.kind.value.replace("-", " ").replace("ph ", "pH ")
 
 
