@@ -175,6 +175,16 @@ def test_every_stage_of_every_tank_can_be_judged(setup: Setup) -> None:
             assert there.rates[Quantity.PH]
 
 
+def test_a_change_of_stage_changes_that_tank_alone(setup: Setup) -> None:
+    moved = setup.room_in({"B3": Stage.GROWING})
+    assert [t.id for t in moved.tanks] == [t.id for t in setup.room.tanks]
+    changed = [now.id for now, was in zip(moved.tanks, setup.room.tanks, strict=True) if now != was]
+    assert changed == ["B3"]
+    assert moved.tank("B3").windows == setup.windows_of(setup.room.tank("B3"), Stage.GROWING)
+    with pytest.raises(KeyError, match="no tank 'B9'"):
+        setup.room_in({"B9": Stage.EGGS})
+
+
 def test_the_keepers_bound_wins_over_the_sheets(setup: Setup) -> None:
     a3 = setup.room.tank("A3").windows[Quantity.PH]
     sheet = setup.species["boraras-brigittae"].window(Stage.SPAWNING, Quantity.PH)

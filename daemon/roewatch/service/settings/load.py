@@ -34,6 +34,7 @@ from roewatch.service.settings.setup import Setup, Storage
 from roewatch.service.settings.shipped import shipped_config
 from roewatch.service.settings.species import Sheets, read_sheets
 from roewatch.service.settings.tanks import check_tanks, tank_of
+from roewatch.service.settings.written import veiled
 
 __all__ = ["Setup", "faults_of", "load_setup"]
 
@@ -207,7 +208,7 @@ def _check_broker(draft: _Draft, broker: BrokerSection) -> None:
     except UnicodeError:
         document.fault(
             ("broker", "host"),
-            f"{broker.host[:60]!r} is no host name",
+            f"{veiled(broker.host)!r} is no host name",
             "Write a name or an address, like 127.0.0.1, without mqtt:// and port",
         )
 

@@ -11,7 +11,7 @@ from pydantic_core import ErrorDetails
 
 from roewatch.service.settings.document import Document, did_you_mean
 from roewatch.service.settings.lines import KeyPath
-from roewatch.service.settings.written import SecretText, span_as_written
+from roewatch.service.settings.written import SecretText, span_as_written, veiled
 
 Fitted = TypeVar("Fitted", bound=BaseModel)
 
@@ -88,7 +88,7 @@ def _note(document: Document, path: KeyPath, detail: ErrorDetails, model: type[B
         )
         return
     field = _field_at(model, detail["loc"])
-    key = str(detail["loc"][-1]) if detail["loc"] else str(path[-1] if path else "")
+    key = next((part for part in reversed(place) if isinstance(part, str)), "")
     if kind == "missing":
         document.fault(place, f"no {key}", f"Add {_example(key, field)}")
         return
@@ -126,7 +126,11 @@ def _shown(detail: ErrorDetails, field: FieldInfo | None) -> str:
     if field is not None and "SecretText" in str(field.annotation):
         return str(SecretText(""))
     given = detail["input"]
-    if isinstance(given, str | int | float) and not isinstance(given, bool):
+    if detail["type"].startswith("model"):
+        return "this"  # words where a table belongs may be an address with a password
+    if isinstance(given, str):
+        return repr(veiled(given))
+    if isinstance(given, int | float) and not isinstance(given, bool):
         return repr(given)[:60]
     return str(given).lower() if isinstance(given, bool) else "this"
 

@@ -13,6 +13,7 @@ from roewatch.service.settings.written import (
     SpanMs,
     Zone,
     span_written,
+    veiled,
 )
 
 
@@ -124,7 +125,7 @@ class HeartbeatSettings(Section):
 
 def web_address(value: str, *, secret: bool = False) -> str:
     """`value` if it is an http or https address with a host. Raises ValueError."""
-    shown = "the address" if secret else repr(value[:80])
+    shown = "the address" if secret else repr(veiled(value))
     try:
         parts = urlsplit(value)
         host, _ = parts.hostname, parts.port

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from roewatch.alarms.contact import Contact
@@ -79,6 +79,19 @@ class Setup:
         """
         entry = self.entries[tank_id]
         return tank_of(entry, self.species.get(entry.species), stage)
+
+    def room_in(self, stages: Mapping[str, Stage]) -> Room:
+        """The room with tanks in other stages than the settings name, by tank id.
+
+        Tanks not in `stages` stay as they are. Raises KeyError for a tank there is not.
+        """
+        for tank_id in stages:
+            self.room.tank(tank_id)
+        tanks = (
+            self.tank_in(tank.id, stages[tank.id]) if tank.id in stages else tank
+            for tank in self.room.tanks
+        )
+        return replace(self.room, tanks=tuple(tanks))
 
     def windows_of(self, tank: Tank, stage: Stage) -> Mapping[Quantity, Window]:
         """What `tank` would be judged by in `stage`."""

@@ -4,6 +4,7 @@ Nothing is changed by it: the broker keeps no session for us, the store is only 
 is sent an empty write. Contacts get a real test notice, because nothing less proves a way.
 """
 
+import os
 import queue
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -25,6 +26,7 @@ from roewatch.intake.link import BrokerSettings, tls_of, unreachable
 from roewatch.room.kind import Priority
 from roewatch.service.clock import WallClock
 from roewatch.service.settings.setup import Setup, WaySettings
+from roewatch.service.settings.written import veiled
 from roewatch.storage import opening
 from roewatch.storage.trouble import StoreError
 
@@ -160,13 +162,12 @@ def store_trial(setup: Setup) -> Iterator[Tried]:
     path = setup.storage.path
     name = str(path)
     if not path.exists():
-        there = path.parent.is_dir()
-        says = (
-            "no store yet; the daemon will start one"
-            if there
-            else f"there is no folder {path.parent}; the daemon will make it"
-        )
-        yield Tried(part="store", name=name, good=True, says=says)
+        folder = next(folder for folder in path.absolute().parents if folder.is_dir())
+        good = os.access(folder, os.W_OK | os.X_OK)
+        says = "no store yet; the daemon will start one"
+        if not good:
+            says = f"this user may not write in {folder}; give the folder to the daemon's user"
+        yield Tried(part="store", name=name, good=good, says=says)
         return
     try:
         connection = opening.reading(path)
@@ -184,8 +185,9 @@ def store_trial(setup: Setup) -> Iterator[Tried]:
 def mirror_trial(setup: Setup) -> Iterator[Tried]:
     """Sends the mirror an empty write: who may write nothing may write readings."""
     mirror = setup.mirror
+    name = veiled(mirror.url)
     if not mirror.enabled:
-        yield Tried(part="mirror", name=mirror.url, good=True, says="switched off")
+        yield Tried(part="mirror", name=name, good=True, says="switched off")
         return
     token = mirror.token.get_secret_value() if mirror.token is not None else ""
     query = urlencode({"org": mirror.org, "bucket": mirror.bucket, "precision": "ms"})
@@ -198,7 +200,7 @@ def mirror_trial(setup: Setup) -> Iterator[Tried]:
         )
     except requests.RequestException as error:
         says = f"cannot be reached ({type(error).__name__}); check url and network"
-        yield Tried(part="mirror", name=mirror.url, good=False, says=says)
+        yield Tried(part="mirror", name=name, good=False, says=says)
         return
     troubles: Mapping[int, str] = {
         401: "refuses the token; check token or token_file",
@@ -208,7 +210,7 @@ def mirror_trial(setup: Setup) -> Iterator[Tried]:
     bad = troubles.get(answer.status_code)
     if bad is None and answer.status_code >= 500:
         bad = f"answers {answer.status_code}; look at its log"
-    yield Tried(part="mirror", name=mirror.url, good=bad is None, says=bad or "takes our writes")
+    yield Tried(part="mirror", name=name, good=bad is None, says=bad or "takes our writes")
 
 
 def contact_trial(send: Callable[[WaySettings], str]) -> Trial:

@@ -36,6 +36,11 @@ class Section(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
+def veiled(text: str) -> str:
+    """`text` shortened for a fault, a name and password in an address left out."""
+    return re.sub(r"[^/\s]*@", "<secret>@", text)[:80]
+
+
 class SecretText(Secret[str]):
     """A password, token or address with one in it. Prints as `<secret>`."""
 
