@@ -36,18 +36,28 @@ def bounds_of(window: Window, quantity: Quantity, limits: Limits) -> Bounds:
 
 
 def judge_bounds(
-    witness: Witness, bounds: Bounds, margin: float, standing: Standing, out: list[Finding]
+    witness: Witness,
+    bounds: Bounds,
+    standing: Standing,
+    out: list[Finding],
+    *,
+    margin: float = 0.0,
+    doubtful: bool = False,
 ) -> None:
     """One more minute of one probe against its window.
 
     margin: how much wider the window is just now, because of a logged water change.
+    doubtful: it is not known yet whether the probe or the water has jumped: count, do not tell.
     """
     window, value, at_ms = bounds.window, witness.f, witness.f_at
     low = -inf if window.low is None else window.low - margin - bounds.uncertainty
     high = inf if window.high is None else window.high + margin + bounds.uncertainty
     outside = -1 if value < low else 1 if value > high else 0
     if outside:
-        _out(witness, bounds, outside, standing, out)
+        if witness.out_since < 0:
+            witness.out_since = at_ms - MINUTE_MS
+        if not doubtful:
+            _out(witness, bounds, outside, standing, out)
         return
     witness.out_since = -1
     if not witness.side:
@@ -73,8 +83,6 @@ def _out(
     witness.in_since = -1
     if witness.side and witness.side != outside:
         _over(witness, bounds, standing, out)
-    if witness.out_since < 0:
-        witness.out_since = at_ms - MINUTE_MS
     if not witness.side and at_ms - witness.out_since < witness.limits.on_delay_ms:
         return
     witness.side = outside

@@ -6,7 +6,7 @@ the keeper's hand: only the latest legs count.
 """
 
 from statistics import median
-from typing import Any
+from typing import Any, NamedTuple
 
 from roewatch.judging.limits import Limits
 from roewatch.room.moment import HOUR_MS
@@ -29,6 +29,15 @@ class Leg:
 
     def dump(self) -> list[Any]:
         return [self.end_ms, self.span_ms, self.per_h, self.over_room]
+
+
+class Turn(NamedTuple):
+    """The water turned: at a peak, or at a trough. leg: the leg before it, if known."""
+
+    is_peak: bool
+    at_ms: int
+    value: float
+    leg: Leg | None
 
 
 class Cycle:
@@ -90,44 +99,69 @@ class Cycle:
         self.extreme_ms = -1
         self.turned = None
 
-    def follow(self, at_ms: int, value: float, room: float | None, *, learn: bool) -> str:
-        """One more five-minute median; "peak" or "trough" when it shows a turn, else empty."""
+    def follow(self, at_ms: int, value: float, room: float | None) -> Turn | None:
+        """One more five-minute median; the turn it shows, if any. Nothing is learned yet."""
         if self.extreme_ms < 0:
             self.extreme, self.extreme_ms = value, at_ms
-            return ""
-        turn = max(0.1, 0.4 * self.swing) if self.swing else _FIRST_TURN
+            return None
+        turn = min(max(0.1, 0.4 * self.swing), 0.3) if self.swing else _FIRST_TURN
         if self.direction == 0:
             if abs(value - self.extreme) >= turn:
                 self.direction = 1 if value > self.extreme else -1
                 self.extreme, self.extreme_ms = value, at_ms
-            return ""
+            return None
         if (value - self.extreme) * self.direction >= 0:
             self.extreme, self.extreme_ms = value, at_ms
-            return ""
+            return None
         if abs(value - self.extreme) < turn:
-            return ""
-        shape = "peak" if self.direction > 0 else "trough"
-        if learn:
-            self._learn(shape, room)
-        self.turned, self.turned_ms = (self.extreme, self.extreme_ms) if learn else (None, -1)
+            return None
+        seen = Turn(self.direction > 0, self.extreme_ms, self.extreme, self._leg(room))
+        self.turned, self.turned_ms = self.extreme, self.extreme_ms
         self.direction = -self.direction
         self.extreme, self.extreme_ms = value, at_ms
-        return shape
+        return seen
 
-    def _learn(self, shape: str, room: float | None) -> None:
-        turns = self.peaks if shape == "peak" else self.troughs
-        legs = self.rises if shape == "peak" else self.falls
-        turns.append([self.extreme_ms, self.extreme])
+    def _leg(self, room: float | None) -> Leg | None:
+        """The leg that ends at the extreme, if its other end is known."""
+        if self.turned is None:
+            return None
+        span_ms = self.extreme_ms - self.turned_ms
+        change = abs(self.extreme - self.turned)
+        if span_ms <= 0 or change <= 0:
+            return None
+        over = None if room is None else (self.extreme + self.turned) / 2 - room
+        return Leg(self.extreme_ms, span_ms, change / span_ms * HOUR_MS, over)
+
+    def learn(self, turn: Turn, *, leg: bool = True) -> None:
+        """Take a turn, and the leg before it unless told not to, as the tank's ordinary way."""
+        turns = self.peaks if turn.is_peak else self.troughs
+        turns.append([turn.at_ms, turn.value])
         del turns[:-KEPT_TURNS]
-        if self.turned is not None:
-            span_ms = self.extreme_ms - self.turned_ms
-            change = abs(self.extreme - self.turned)
-            if span_ms > 0 and change > 0:
-                middle = (self.extreme + self.turned) / 2
-                over = None if room is None else middle - room
-                legs.append(Leg(self.extreme_ms, span_ms, change / span_ms * HOUR_MS, over))
-                del legs[:-KEPT_TURNS]
+        if leg and turn.leg is not None:
+            legs = self.rises if turn.is_peak else self.falls
+            legs.append(turn.leg)
+            del legs[:-KEPT_TURNS]
         self._sum_up()
+
+    def adopt(self, turns: list[list[Any]]) -> None:
+        """What was odd is the new usual. turns: [is_peak, at_ms, value], oldest first."""
+        for is_peak in (True, False):
+            found = [[at_ms, value] for peak, at_ms, value in turns if bool(peak) is is_peak]
+            if found:
+                if is_peak:
+                    self.peaks = found
+                else:
+                    self.troughs = found
+        self._sum_up()
+
+    def loss_ratio(self, leg: Leg) -> float | None:
+        """How many times as fast as usual the water cooled, the room's warmth allowed for."""
+        usual = self.loss(leg.over_room)
+        return leg.per_h / usual if usual > 0.02 else None
+
+    def power_ratio(self, leg: Leg) -> float | None:
+        """Which share of its usual power the heater gave."""
+        return (leg.per_h + self.loss(leg.over_room)) / self.power if self.power > 0.05 else None
 
     def _sum_up(self) -> None:
         peaks = [value for _, value in self.peaks[-8:]]

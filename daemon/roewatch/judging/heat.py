@@ -14,6 +14,7 @@ from roewatch.judging.forecast import exit_of
 from roewatch.judging.limits import Limits
 from roewatch.judging.slope import fitted_per_h
 from roewatch.judging.standing import Seen, Standing
+from roewatch.judging.thermostat import Thermostat
 from roewatch.judging.witness import BUCKET_MS, Witness
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
@@ -39,16 +40,16 @@ class Heat:
 
     SAVED = (
         "low_since", "high_since", "good_since", "quiet_until", "off_since", "on_since",
-        "last_peak", "last_peak_ms",
     )  # fmt: skip
     __slots__ = (
-        *SAVED, "cycle", "knob", "limits", "ramp_per_h", "room_c", "share", "standing", "window",
-        "witness",
+        *SAVED, "cycle", "knob", "limits", "ramp_per_h", "room_c", "share", "standing",
+        "thermostat", "window", "witness",
     )  # fmt: skip
 
     def __init__(self, witness: Witness, standing: Standing, limits: Limits) -> None:
         self.witness, self.standing, self.limits = witness, standing, limits
         self.cycle = Cycle(limits)
+        self.thermostat = Thermostat(self)
         self.window: Window | None = None
         self.ramp_per_h = limits.ramp_celsius_per_h
         self.knob = 0.0  # °C the keeper's plan may turn the thermostat in one step
@@ -56,8 +57,6 @@ class Heat:
         self.low_since = self.high_since = self.good_since = -1
         self.quiet_until = -1  # something else explains the water until then
         self.off_since = self.on_since = -1
-        self.last_peak = 1e9
-        self.last_peak_ms = -1
         self.share: float | None = None  # of the heater at work over the last 20 minutes
 
     @property
@@ -65,7 +64,7 @@ class Heat:
         """Whether a heater condition stands."""
         return self.standing.any_of(*_HEATER)
 
-    def _over_room(self, value: float) -> float | None:
+    def over_room(self, value: float) -> float | None:
         return None if self.room_c is None else value - self.room_c
 
     def _share(self, minutes: int) -> float | None:
@@ -80,26 +79,26 @@ class Heat:
         slope = fitted_per_h(witness.recent_at[first:], witness.recent[first:])
         if slope is None or len(witness.recent_at) - first < 5:
             return None
-        return (slope + cycle.loss(self._over_room(witness.f))) / cycle.power
+        return (slope + cycle.loss(self.over_room(witness.f))) / cycle.power
 
-    def bucket(self, at_ms: int, value: float) -> None:
-        """Five more minutes: learn the cycle, and set where the next minutes become urgent."""
-        quiet = at_ms <= self.quiet_until or self.troubled
-        if at_ms <= self.quiet_until:
-            self.cycle.forget_leg()
+    def bucket(self, at_ms: int, value: float, out: list[Finding]) -> None:
+        """Five more minutes: follow the cycle, and set where the next minutes become urgent."""
         cycle = self.cycle
-        top, top_ms = cycle.extreme, cycle.extreme_ms
-        if cycle.follow(at_ms, value, self.room_c, learn=not quiet) == "peak":
-            self.last_peak, self.last_peak_ms = top, top_ms
+        if at_ms <= self.quiet_until:
+            cycle.forget_leg()
+        turn = cycle.follow(at_ms, value, self.room_c)
+        if turn is not None:
+            self.thermostat.turn(turn, at_ms, quiet=at_ms <= self.quiet_until, out=out)
+        self.thermostat.bucket(at_ms, value, out)
         self._guard(at_ms)
         buckets = self.witness.buckets
         self.share = None
-        if self.cycle.known and self.cycle.power > 0.05 and len(buckets) >= 5:
+        if cycle.known and cycle.power > 0.05 and len(buckets) >= 5:
             last, before = buckets[-1], buckets[-5]
             if last.end_ms - before.end_ms == 4 * BUCKET_MS:
                 slope = (last.value - before.value) * HOUR_MS / (4 * BUCKET_MS)
-                loss = self.cycle.loss(self._over_room(last.value))
-                self.share = (slope + loss) / self.cycle.power
+                loss = cycle.loss(self.over_room(last.value))
+                self.share = (slope + loss) / cycle.power
         off = self.share is not None and self.share < 0.35
         on = self.share is not None and self.share > 0.6
         self.off_since = (self.off_since if self.off_since >= 0 else at_ms) if off else -1
@@ -116,8 +115,9 @@ class Heat:
         cycle, witness = self.cycle, self.witness
         if not cycle.known:
             return
-        witness.guard_low = cycle.lower_min - 0.08 - self._allowance(at_ms, cycle.troughs)
-        witness.guard_high = cycle.upper_max + 0.08 + self._allowance(at_ms, cycle.peaks)
+        slack = 0.08 + self.thermostat.slack(at_ms)
+        witness.guard_low = cycle.lower_min - slack - self._allowance(at_ms, cycle.troughs)
+        witness.guard_high = cycle.upper_max + slack + self._allowance(at_ms, cycle.peaks)
 
     def calm(self) -> None:
         """A minute inside the switch points with nothing standing."""
@@ -253,7 +253,7 @@ class Heat:
     def exit(self, at_ms: int, value: float, slope: float) -> Forecast | None:
         """When the water leaves its window going on like this, with the room as it is."""
         cycle = self.cycle
-        loss = cycle.loss(self._over_room(value))
+        loss = cycle.loss(self.over_room(value))
         if slope < 0:
             likely = -loss if abs(slope + loss) < 0.4 * loss else slope
             rest = self.room_c
@@ -275,7 +275,7 @@ class Heat:
     def left_ms(self) -> int:
         """How long until the water leaves its window with the heater off; huge when it will not."""
         value = self.witness.f
-        loss = self.cycle.loss(self._over_room(value))
+        loss = self.cycle.loss(self.over_room(value))
         found = self.exit(self.witness.f_at, value, -loss) if loss > 0 else None
         if found is None or found.likely_ms is None:
             return 1 << 62
@@ -286,11 +286,12 @@ class Heat:
         known = self.witness.guard_high < 1e6
         guards = [self.witness.guard_low, self.witness.guard_high] if known else None
         return [*(getattr(self, name) for name in self.SAVED), self.share, self.room_c,
-                guards, self.cycle.dump()]  # fmt: skip
+                guards, self.cycle.dump(), self.thermostat.dump()]  # fmt: skip
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
-        *saved, self.share, self.room_c, guards, cycle = row
+        *saved, self.share, self.room_c, guards, cycle, thermostat = row
+        self.thermostat.load(thermostat)
         if guards:
             self.witness.guard_low, self.witness.guard_high = guards
         for name, value in zip(self.SAVED, saved, strict=True):

@@ -121,12 +121,13 @@ def judge_patchy(witness: Witness, standing: Standing, out: list[Finding]) -> No
     span = limits.patchy_span_ms // BUCKET_MS
     if due < 1 or len(witness.received) < span:
         return
-    last = witness.received[-1][0]
-    seen = [count for bucket, count in witness.received if bucket > last - span]
-    missing = 1 - min(sum(seen) / (due * span), 1.0)
-    quantity, at_ms = witness.probe.quantity, (last + 1) * BUCKET_MS
+    seen = witness.received[-span:]
+    missing = 1 - sum(seen) / (due * span)
+    if missing < limits.patchy_share and not standing.told:
+        return
+    quantity, at_ms = witness.probe.quantity, (witness.received_five + 1) * BUCKET_MS
     # a hole in one piece is silence, not patchiness
-    if missing >= limits.patchy_share and len(seen) > span * 0.8:
+    if missing >= limits.patchy_share and seen.count(0) < span * 0.2:
         message = f"{missing:.0%} of the readings due in {span_text(limits.patchy_span_ms)} missing"
         standing.see(
             at_ms,

@@ -145,24 +145,33 @@ class Judge:
         return out
 
     def _tick(self, tick_ms: int, out: list[Finding]) -> None:
-        touched: set[str] = set()
+        touched: list[str] = []
+        seen: set[str] = set()
         for witness in self._list:
             pending = witness.pending
             if pending and pending[0][0] <= tick_ms:
                 witness.fold(tick_ms)
-                touched.add(witness.probe.tank)
+                tank_id = witness.probe.tank
+                if tank_id not in seen:
+                    seen.add(tank_id)
+                    touched.append(tank_id)
         room_c = None
         if self._air is not None and self._air.f_at >= tick_ms - 30 * MINUTE_MS:
             room_c = self._air.f
         if touched:
             together = self._together.doubt
-            for tank_id in sorted(touched, key=self._order.__getitem__):
+            if len(touched) > 1:
+                touched.sort(key=self._order.__getitem__)
+            for tank_id in touched:
                 keeping = self._keepings[tank_id]
                 keeping.changed = True
                 keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
+            self._together.judge_swaps([self._keepings[name].pouring for name in touched], out)
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:
             heats = [k.heat for k in self._keepings.values() if k.heat is not None]
             self._together.judge(tick_ms, heats, out)
+            if room_c is not None:
+                self._together.judge_air(tick_ms, room_c, out)
         if tick_ms >= self._silence.look_ms:
             self._silence.judge(tick_ms, self._groups, self._standing, out)
 

@@ -2,19 +2,25 @@
 
 from typing import Any
 
+from roewatch.judging.acidity import Acidity
 from roewatch.judging.bounds import Bounds, bounds_of, judge_bounds
 from roewatch.judging.finding import Finding
 from roewatch.judging.heat import Doubt, Heat
 from roewatch.judging.honesty import judge_honesty, judge_noise, judge_patchy
+from roewatch.judging.jump import Jump
 from roewatch.judging.limits import Limits
+from roewatch.judging.pouring import OF_PROBE, OF_WATER, Pouring
 from roewatch.judging.rate import Rates
 from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.witness import Witness
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind
+from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Tank
+
+_UNTRUE = (*OF_PROBE, Kind.PROBE_STUCK, Kind.PROBE_FAULT)
 
 
 class Keeping:
@@ -29,6 +35,9 @@ class Keeping:
         self.bounds: dict[str, Bounds] = {}
         self.rates: dict[str, Rates] = {}
         self.heat: Heat | None = None
+        self.acidity: Acidity | None = None
+        self.jumps: dict[str, Jump] = {}
+        self.pouring = Pouring(self.standing, limits, warm=None, sour=None, heat=None, acidity=None)
         self.changes: list[list[int]] = []  # [from, until] of logged water changes
         self.calibrations: list[list[Any]] = []  # [from, until, quantity]
         self.changed = True
@@ -41,11 +50,14 @@ class Keeping:
         rates, self.rates = self.rates, {}
         spoken: set[Quantity] = set()
         thermometer: Witness | None = None
+        electrode: Witness | None = None
         for witness in witnesses:
             quantity = witness.probe.quantity
             witness.spoken_as = witness.id if quantity in spoken else None
             if quantity is Quantity.TEMPERATURE and quantity not in spoken:
                 thermometer = witness
+            if quantity is Quantity.PH and quantity not in spoken:
+                electrode = witness
             spoken.add(quantity)
             if tank is None:
                 continue
@@ -58,7 +70,32 @@ class Keeping:
             kept.rate_limits = tank.rates.get(quantity, ())
             self.rates[witness.id] = kept
         self._settle_heat(tank, thermometer)
+        self._settle_acidity(tank, electrode)
+        if tank is not None:
+            jumps = {
+                w.id: self.jumps.get(w.id) or Jump(w, self.limits)
+                for w in (thermometer, electrode)
+                if w is not None
+            }
+            self.jumps = {
+                w: jump if jump.witness in witnesses else Jump(jump.witness, self.limits)
+                for w, jump in jumps.items()
+            }
+            self.pouring = Pouring(
+                self.standing, self.limits, heat=self.heat, acidity=self.acidity,
+                warm=self.jumps[thermometer.id] if thermometer else None,
+                sour=self.jumps[electrode.id] if electrode else None,
+            )  # fmt: skip
         self.changed = True
+
+    def _settle_acidity(self, tank: Tank | None, electrode: Witness | None) -> None:
+        if tank is None or electrode is None:
+            self.acidity = None
+            return
+        if self.acidity is None or self.acidity.witness is not electrode:
+            self.acidity = Acidity(electrode, self.standing, self.limits)
+        self.acidity.window = tank.windows.get(Quantity.PH)
+        self.acidity.steady = tank.stage is not Stage.CONDITIONING
 
     def _settle_heat(self, tank: Tank | None, thermometer: Witness | None) -> None:
         if tank is None or thermometer is None or tank.heater_watts <= 0:
@@ -86,6 +123,8 @@ class Keeping:
             del self.changes[:-8]
             if self.heat is not None:
                 self.heat.quiet(entry.at_ms - self.limits.change_before_ms, until_ms)
+            if self.acidity is not None:
+                self.acidity.quiet(until_ms + self.limits.change_after_ms)
             said = f"water change in the journal{f': {entry.detail}' if entry.detail else ''}"
             seen = Seen(kind=Kind.WATER_CHANGE, since_ms=entry.at_ms, message=said, explained=True)
             self.standing.see(entry.at_ms, seen, out)
@@ -93,6 +132,8 @@ class Keeping:
             word = entry.detail.strip().lower()
             named = next((q for q in Quantity if q in word), Quantity.PH)
             self.calibrations.append([entry.at_ms, until_ms, named])
+            if named is Quantity.PH and self.acidity is not None:
+                self.acidity.quiet(until_ms + self.limits.calibration_after_ms)
             del self.calibrations[:-8]
 
     def in_change(self, at_ms: int) -> bool:
@@ -124,17 +165,22 @@ class Keeping:
         heat = self.heat
         if heat is not None:
             heat.room_c = room_c
+        fresh = [w.probe.quantity for w in self.witnesses if w.news]
         for witness in self.witnesses:
             if witness.fresh:
                 self._bucket(witness, out)
+        self._pour(tick_ms, fresh, room_c, out)
+        for witness in self.witnesses:
             if witness.news:
                 self._minute(witness, out)
             should_move = heat is not None and heat.witness is witness and heat.cycle.known
             if witness.sick or witness.flat_ms >= witness.flat_suspect_ms or self.standing.told:
-                judge_honesty(witness, self.standing, should_move=should_move, out=out)
+                self._honesty(witness, should_move=should_move, out=out)
                 witness.sick = False
         if heat is not None and heat.witness.news:
-            if heat.witness.hot or (self.standing.told and heat.troubled):
+            if not self.believes(heat.witness) or self._noisy(heat.witness):
+                heat.calm()
+            elif heat.witness.hot or (self.standing.told and heat.troubled):
                 heat.minute(together, out)
             else:
                 heat.calm()
@@ -143,25 +189,73 @@ class Keeping:
         if self.changes and self.standing.holds(Kind.WATER_CHANGE):
             self._change_over(tick_ms, out)
 
+    def _pour(
+        self, tick_ms: int, fresh: list[Quantity], room_c: float | None, out: list[Finding]
+    ) -> None:
+        logged = bool(self.changes) and self.in_change(tick_ms)
+        if self.calibrations and self.in_calibration(Quantity.PH, tick_ms):
+            fresh = [quantity for quantity in fresh if quantity is not Quantity.PH]
+            if self.pouring.sour is not None:
+                self.pouring.sour.quiet_until = tick_ms
+        self.pouring.minute(fresh=fresh, logged=logged, room_c=room_c, out=out)
+
+    def _honesty(self, witness: Witness, *, should_move: bool, out: list[Finding]) -> None:
+        key = (Kind.PROBE_STUCK, witness.probe.quantity, witness.id)
+        stuck = key in self.standing.told
+        judge_honesty(witness, self.standing, should_move=should_move, out=out)
+        if stuck and key not in self.standing.told and witness.id in self.jumps:
+            self.jumps[witness.id].forget(15 * MINUTE_MS)
+
+    def believes(self, witness: Witness) -> bool:
+        """Whether what the probe says now is said of this tank's water."""
+        jump = self.jumps.get(witness.id)
+        if jump is not None and jump.since_ms >= 0 and not jump.named:
+            return False
+        told = self.standing.told
+        if not told:
+            return True
+        quantity, probe = witness.probe.quantity, witness.id
+        return not any((kind, quantity, probe) in told for kind in _UNTRUE)
+
+    def _noisy(self, witness: Witness) -> bool:
+        buckets = witness.buckets
+        floor = 0.08 if witness.probe.quantity is Quantity.TEMPERATURE else 0.03
+        return bool(buckets) and buckets[-1].jitter > 2.5 * max(witness.norm, floor)
+
     def _minute(self, witness: Witness, out: list[Finding]) -> None:
         bounds = self.bounds.get(witness.id)
         if bounds is None:
             return
         quantity = witness.probe.quantity
+        jump = self.jumps.get(witness.id)
+        doubtful = jump is not None and jump.open
+        if not doubtful and not self.believes(witness):
+            witness.out_since = -1
+            return
         if self.calibrations and self.in_calibration(quantity, witness.f_at):
             return
-        judge_bounds(witness, bounds, self._margin(quantity, witness.f_at), self.standing, out)
+        margin = self._margin(quantity, witness.f_at)
+        judge_bounds(witness, bounds, self.standing, out, margin=margin, doubtful=doubtful)
 
     def _bucket(self, witness: Witness, out: list[Finding]) -> None:
         bucket = witness.buckets[-1]
         quantity = witness.probe.quantity
-        judge_noise(witness, self.standing, out)
         judge_patchy(witness, self.standing, out)
-        if self.calibrations and self.in_calibration(quantity, bucket.end_ms):
+        calibrating = bool(self.calibrations) and self.in_calibration(quantity, bucket.end_ms)
+        if not calibrating:
+            judge_noise(witness, self.standing, out)
+        believed = not calibrating and self.believes(witness)
+        heat, acidity = self.heat, self.acidity
+        if acidity is not None and acidity.witness is witness:
+            held = witness.flat_ms > max(HOUR_MS, 2 * witness.longest_ms)  # perhaps stuck
+            if self.standing.told and self.standing.any_of(*OF_WATER):
+                acidity.quiet(bucket.end_ms + HOUR_MS)  # what was poured explains the pH
+            acidity.bucket(bucket.end_ms, bucket.value, believed=believed and not held, out=out)
+        if not believed:
             return
-        heat = self.heat
-        if heat is not None and heat.witness is witness:
-            heat.bucket(bucket.end_ms, bucket.value)
+        if heat is not None and heat.witness is witness and not self._noisy(witness):
+            heat.bucket(bucket.end_ms, bucket.value, out)
+            self.jumps[witness.id].usual_per_h = max(heat.cycle.rise, heat.cycle.fall)
         rates = self.rates.get(witness.id)
         if rates is not None:
             if heat is not None and heat.witness is witness:
@@ -191,6 +285,8 @@ class Keeping:
             "calibrations": self.calibrations,
             "rates": {probe: rates.dump() for probe, rates in self.rates.items()},
             "heat": self.heat.dump() if self.heat else None,
+            "acidity": self.acidity.dump() if self.acidity else None,
+            "jumps": {probe: jump.dump() for probe, jump in self.jumps.items()},
         }
 
     def load(self, state: dict[str, Any]) -> None:
@@ -201,5 +297,10 @@ class Keeping:
         for probe, rates in self.rates.items():
             if probe in state["rates"]:
                 rates.load(state["rates"][probe])
+        for probe, jump in self.jumps.items():
+            if probe in state["jumps"]:
+                jump.load(state["jumps"][probe])
+        if self.acidity is not None and state["acidity"] is not None:
+            self.acidity.load(state["acidity"])
         if self.heat is not None and state["heat"] is not None:
             self.heat.load(state["heat"])

@@ -41,7 +41,8 @@ class Limits:
     flat_suspect_runs: float = 2.0  # … nor than this many of the probe's own longest runs
     flat_fail_runs: float = 3.0
     flat_learn_ms: int = DAY_MS  # before a probe is known this long, a flat line fails nothing
-    flat_fail_slow_ms: int = 12 * HOUR_MS  # for pH and the like: good water holds 10 h at 0.01
+    flat_fail_slow_ms: int = 3 * HOUR_MS  # for pH and the like …
+    flat_slow_runs: float = 8.0  # … because good water can hold for hours at 0.01
     noisy_factor: float = 3.0  # second difference against the probe's own norm
     noisy_hold_ms: int = 20 * MINUTE_MS
 
@@ -58,7 +59,26 @@ class Limits:
     band_keep_hours: int = 72
     ramp_celsius_per_h: float = 0.015  # how fast a keeper may turn a thermostat unnoticed
     ramp_conditioning_per_h: float = 0.045  # 1 °C a day, while conditioning
+    odd_turn_celsius: float = 0.35  # a turn this far off is not learned at once
+    adopt_ms: int = DAY_MS  # odd turns for a day are the new usual
+    drift_celsius: float = 0.3  # both switch points crept this far
+    lid_fall_ms: int = int(2.5 * HOUR_MS)  # so much cooling is compared before a lid is blamed
     knob_conditioning_celsius: float = 0.3  # one step of a plan, turned all at once
+
+    # jumps: within ten minutes
+    jump_celsius: float = 0.35  # and what the heater itself can do meanwhile
+    jump_ph: float = 0.15
+    jump_open_ms: int = 40 * MINUTE_MS  # how long one jump is looked at
+    jump_decide_ms: int = 5 * MINUTE_MS  # what it is must be said by then
+
+    # slow pH
+    ph_off: float = 0.08  # away from the same hour of the days before …
+    ph_off_sd: float = 5.0  # … and so many of its own standard deviations
+    ph_off_most: float = 0.12  # … but never more than this
+    ph_gone: float = 0.06  # went that far within four hours
+    ph_slope_per_h: float = 0.02
+    ph_crash_per_h: float = 0.05  # faster than carbon dioxide alone can take it
+    ph_drift: float = 0.08  # away for most of a day without going further
 
     # water changes in the journal
     change_margin_celsius: float = 0.75  # wider limits around a logged water change, never none
@@ -70,4 +90,5 @@ class Limits:
     # the whole room
     together_ms: int = 20 * MINUTE_MS  # all tanks falling this long: decisive
     together_share: float = 0.9
+    room_cold_celsius: float = 1.2  # below the coldest hour of the last days
     together_tanks: int = 3  # fewer heated tanks than this say nothing of the room

@@ -2,26 +2,34 @@
 
 from collections.abc import Sequence
 from math import ceil
+from statistics import fmean
 from typing import Any
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.heat import Doubt, Heat
+from roewatch.judging.jump import Jump
 from roewatch.judging.limits import Limits
+from roewatch.judging.pouring import Pouring
 from roewatch.judging.standing import Seen, Standing
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.quantity import Quantity
 
 
 class Together:
     """The heated tanks of the room, looked at every five minutes."""
 
-    SAVED = ("falling_since", "back_since", "suspect")
+    SAVED = ("falling_since", "back_since", "suspect", "hour", "air", "hours", "cold_since")
     __slots__ = (*SAVED, "limits", "standing")
 
     def __init__(self, standing: Standing, limits: Limits) -> None:
         self.standing, self.limits = standing, limits
         self.falling_since = -1
         self.back_since = -1
+        self.hour = -1
+        self.air: list[float] = []  # the room's air in this hour
+        self.hours: list[float] = []  # its hourly means, oldest first
+        self.cold_since = -1
         self.suspect = False  # all fall: dead heaters may be one power cut
 
     @property
@@ -69,8 +77,8 @@ class Together:
         cycle = heat.cycle
         if heat.witness.f < cycle.lower_min - 0.06:
             return True
-        since_turn = heat.witness.f_at - heat.last_peak_ms
-        early = heat.last_peak < cycle.upper - 0.3 * cycle.swing
+        since_turn = heat.witness.f_at - heat.thermostat.last_peak_ms
+        early = heat.thermostat.last_peak < cycle.upper - 0.3 * cycle.swing
         return early and since_turn < 2 * HOUR_MS
 
     def _see(self, tick_ms: int, off: Sequence[Heat], out: list[Finding]) -> None:
@@ -115,6 +123,55 @@ class Together:
             # all come back from below at once; their next legs are no ordinary ones
             heat.quiet_until = max(heat.quiet_until, tick_ms + HOUR_MS)
 
+    def judge_swaps(self, tanks: Sequence[Pouring], out: list[Finding]) -> None:
+        """Two probes that jumped at once to each other's level have changed places."""
+        for quantity in (Quantity.TEMPERATURE, Quantity.PH):
+            jumping = []
+            for pouring in tanks:
+                jump = pouring.warm if quantity is Quantity.TEMPERATURE else pouring.sour
+                if jump is not None and jump.open and jump.sharp:
+                    jumping.append((pouring, jump))
+            for n, (one, mine) in enumerate(jumping):
+                for two, theirs in jumping[n + 1 :]:
+                    if mine.open and theirs.open and _crossed(mine, theirs):
+                        one.swapped(two, quantity, out)
+
+    def judge_air(self, tick_ms: int, room_c: float, out: list[Finding]) -> None:
+        """The room's air against its own last days: has it lost its heating?"""
+        hour = tick_ms // HOUR_MS
+        cold = self.standing.holds(Kind.ROOM_HEATING_LOST)
+        if hour != self.hour:
+            if self.air and not cold:
+                self.hours.append(fmean(self.air))
+                del self.hours[:-120]
+            self.hour, self.air = hour, []
+        self.air.append(room_c)
+        if len(self.hours) < 24:
+            return
+        lowest = sorted(self.hours)[1]
+        below = lowest - room_c
+        if below > self.limits.room_cold_celsius:
+            if self.cold_since < 0:
+                self.cold_since = tick_ms
+            if tick_ms - self.cold_since >= 15 * MINUTE_MS:
+                message = (
+                    f"the room's air is at {room_c:.1f} °C, {below:.1f} below the coldest hour of "
+                    f"the last days: its heating has failed or a window is open"
+                )
+                seen = Seen(
+                    kind=Kind.ROOM_HEATING_LOST, quantity=Quantity.TEMPERATURE,
+                    since_ms=self.cold_since, value=room_c, message=message, step=1.0,
+                )  # fmt: skip
+                self.standing.see(tick_ms, seen, out)
+            return
+        self.cold_since = -1
+        if cold and below < 0.3:
+            seen = Seen(
+                kind=Kind.ROOM_HEATING_LOST, quantity=Quantity.TEMPERATURE, since_ms=tick_ms,
+                value=room_c, message=f"the room's air is at {room_c:.1f} °C again",
+            )  # fmt: skip
+            self.standing.end(tick_ms, seen, out)
+
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""
         return [getattr(self, name) for name in self.SAVED]
@@ -123,3 +180,12 @@ class Together:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
+
+
+def _crossed(one: Jump, two: Jump) -> bool:
+    """Whether each went to where the other was, in the same minutes."""
+    if abs(one.since_ms - two.since_ms) > 3 * MINUTE_MS:
+        return False
+    near = 0.35 if one.witness.probe.quantity is Quantity.TEMPERATURE else 0.12
+    now_one, now_two = one.before + one.moved(), two.before + two.moved()
+    return abs(now_one - two.before) < near and abs(now_two - one.before) < near

@@ -63,7 +63,7 @@ class Witness:
         "five_refused", "five_jitter", "five_jitters", "buckets", "bad_run", "bad_since",
         "bad_value", "side", "out_since", "in_since", "flat_reported", "norm", "norm_count",
         "noisy_since", "calm_since", "flat_suspect_ms", "flat_fail_ms", "recent_at", "recent",
-        "flat_ms", "dumb_since", "received",
+        "flat_ms", "dumb_since", "received", "received_five",
     )  # fmt: skip
     __slots__ = (
         *SAVED, "probe", "id", "every_ms", "gap_ms", "fail_low", "fail_high", "suspect_low",
@@ -116,7 +116,8 @@ class Witness:
         self.recent: list[float] = []
         self.flat_ms = 0
         self.dumb_since = -1  # since when every reading was refused
-        self.received: list[list[int]] = []  # [bucket, readings] of the last hours
+        self.received: list[int] = []  # readings by bucket, the last ones without a hole
+        self.received_five = -1
         self.spoken_as: str | None = None
         self.hot = self.fresh = self.news = self.sick = False
         self.settle(probe)
@@ -158,10 +159,15 @@ class Witness:
         if not known:
             self.flat_suspect_ms = self.flat_fail_ms = _FAR
             return
-        suspect_ms = limits.flat_suspect_ms if quick else limits.flat_fail_slow_ms // 2
-        fail_ms = limits.flat_fail_ms if quick else limits.flat_fail_slow_ms
-        self.flat_suspect_ms = max(suspect_ms, int(limits.flat_suspect_runs * self.longest_ms))
-        self.flat_fail_ms = max(fail_ms, int(limits.flat_fail_runs * self.longest_ms))
+        longest = max(self.longest_ms, self.every_ms)
+        if quick:
+            self.flat_suspect_ms = max(
+                limits.flat_suspect_ms, int(limits.flat_suspect_runs * longest)
+            )
+            self.flat_fail_ms = max(limits.flat_fail_ms, int(limits.flat_fail_runs * longest))
+        else:
+            self.flat_fail_ms = max(limits.flat_fail_slow_ms, int(limits.flat_slow_runs * longest))
+            self.flat_suspect_ms = self.flat_fail_ms // 2
 
     # -- every reading ---------------------------------------------------------------------------
 
@@ -339,9 +345,14 @@ class Witness:
 
     def _close_bucket(self) -> None:
         fives = self.fives
-        self.received.append([self.five, self.five_count + self.five_refused])
-        if len(self.received) > KEPT_BUCKETS:
-            del self.received[0]
+        received = self.received
+        hole = self.five - self.received_five - 1
+        if hole:
+            received.extend([0] * min(hole, KEPT_BUCKETS))
+        received.append(self.five_count + self.five_refused)
+        self.received_five = self.five
+        if len(received) > KEPT_BUCKETS:
+            del received[:-KEPT_BUCKETS]
         if fives:
             jitter = self.five_jitter / self.five_jitters if self.five_jitters else 0.0
             bucket = Bucket(

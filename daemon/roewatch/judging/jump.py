@@ -1,0 +1,139 @@
+"""A jump: water or probe changed within minutes; by its shape told apart what did it.
+
+Poured water changes evenly for as long as it is poured, and its pH with it; a probe out of the
+water runs towards the air, fast at first; swapped probes and buffers are there at once.
+"""
+
+from itertools import pairwise
+from statistics import median
+from typing import Any
+
+from roewatch.judging.limits import Limits
+from roewatch.judging.witness import Witness
+from roewatch.room.moment import HOUR_MS, MINUTE_MS
+from roewatch.room.quantity import Quantity
+
+_LOOK = 13  # minutes looked at
+_BUFFERS = (4.0, 7.0, 9.18, 10.0)  # technical buffers a keeper may have; 9.18 is borax
+
+
+class Jump:
+    """One probe's jumps. since_ms: when the one under way was noticed, -1 for none."""
+
+    SAVED = ("since_ms", "before", "sharp", "named", "quiet_until")
+    __slots__ = (*SAVED, "limits", "usual_per_h", "witness")
+
+    def __init__(self, witness: Witness, limits: Limits) -> None:
+        self.witness, self.limits = witness, limits
+        self.usual_per_h = 0.0  # how fast the tank itself can go, °C/h
+        self.since_ms = -1
+        self.before = 0.0
+        self.sharp = False  # there within one or two minutes
+        self.named = False  # what it is has been told, or need not be
+        self.quiet_until = -1
+
+    @property
+    def open(self) -> bool:
+        """A jump is being looked at and has no name yet."""
+        return self.since_ms >= 0 and not self.named
+
+    def _threshold(self) -> float:
+        limits, norm = self.limits, self.witness.norm
+        if self.witness.probe.quantity is Quantity.TEMPERATURE:
+            # ten minutes of the heater's own work are no jump
+            return max(limits.jump_celsius, 5 * norm) + self.usual_per_h * 10 / 60 * 1.3
+        return max(limits.jump_ph, 5 * norm)
+
+    def minute(self) -> None:
+        """One more minute: has a jump begun, or is one over?"""
+        witness = self.witness
+        at_ms, recent = witness.f_at, witness.recent
+        if self.since_ms >= 0 and at_ms - self.since_ms > self.limits.jump_open_ms:
+            self.since_ms = -1
+            self.named = False
+        if self.since_ms >= 0 or len(recent) < _LOOK or at_ms <= self.quiet_until:
+            return
+        if at_ms - witness.recent_at[-_LOOK] > (_LOOK + 5) * MINUTE_MS:
+            return
+        half = self._threshold() / 2
+        if abs(recent[-1] - recent[-11]) < half and abs(recent[-2] - recent[-10]) < half:
+            return
+        then = median(recent[-_LOOK:-8])
+        now = median(recent[-3:])
+        if abs(now - then) < self._threshold() or self._noisy():
+            return
+        self.since_ms = at_ms
+        self.before = then
+        self.sharp = self._sharp(then, now)
+        self.named = False
+
+    def _sharp(self, then: float, now: float) -> bool:
+        """Whether nearly all of it happened between two minutes."""
+        recent = self.witness.recent[-9:]
+        most = max(abs(b - a) for a, b in pairwise(recent))
+        return most > 0.7 * abs(now - then)
+
+    def _noisy(self) -> bool:
+        """Readings leap to and fro: noise, no jump."""
+        recent = self.witness.recent[-_LOOK:]
+        turns = [
+            abs(a - 2 * b + c) for a, b, c in zip(recent, recent[1:], recent[2:], strict=False)
+        ]
+        floor = 0.08 if self.witness.probe.quantity is Quantity.TEMPERATURE else 0.03
+        return median(turns) > 3 * max(self.witness.norm, floor)
+
+    def moved(self) -> float:
+        """How far it has gone since before."""
+        return median(self.witness.recent[-3:]) - self.before
+
+    def age_ms(self) -> int:
+        """How long ago it was noticed."""
+        return self.witness.f_at - self.since_ms
+
+    def slowing(self) -> float | None:
+        """The last two minutes' change over the first two of the last six; 1 when even."""
+        recent = self.witness.recent
+        if len(recent) < 8:
+            return None
+        first, last = recent[-5] - recent[-7], recent[-1] - recent[-3]
+        return last / first if abs(first) > 0.2 else None
+
+    def towards_air(self, room_c: float | None) -> bool:
+        """Whether a thermometer has run most of the way to the room's air and slows there."""
+        if room_c is None or abs(self.before - room_c) < 1.0:
+            return False
+        recent = self.witness.recent
+        now = median(recent[-3:])
+        left = (now - room_c) / (self.before - room_c)
+        slow = abs(recent[-1] - recent[-4]) < 0.2 * abs(self.before - room_c)
+        return -0.15 < left < 0.3 and slow
+
+    def in_buffer(self) -> float | None:
+        """The buffer an electrode stands in, when it was there at once and holds."""
+        recent = self.witness.recent[-3:]
+        for buffer in _BUFFERS:
+            if all(abs(value - buffer) < 0.12 for value in recent):
+                return buffer
+        return None
+
+    def name(self, quiet_ms: int = HOUR_MS // 2) -> None:
+        """What it is has been told: look for the next one after a while."""
+        self.named = True
+        self.quiet_until = self.witness.f_at + quiet_ms
+
+    def forget(self, quiet_ms: int) -> None:
+        """The probe comes from elsewhere: what it says now is no jump."""
+        self.since_ms = -1
+        self.named = False
+        self.quiet_until = self.witness.f_at + quiet_ms
+        del self.witness.recent[:], self.witness.recent_at[:]
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values."""
+        return [*(getattr(self, name) for name in self.SAVED), self.usual_per_h]
+
+    def load(self, row: list[Any]) -> None:
+        """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        *saved, self.usual_per_h = row
+        for name, value in zip(self.SAVED, saved, strict=True):
+            setattr(self, name, value)

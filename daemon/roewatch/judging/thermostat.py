@@ -1,0 +1,272 @@
+"""A thermostat: moved, cycling too wide; and what the legs between its turns say besides.
+
+A leg that cools faster than the room explains is a lid off; one that warms too slowly is a weak
+heater. Turns far from the usual are kept apart until they have lasted long enough to be the usual.
+"""
+
+from statistics import median
+from typing import TYPE_CHECKING, Any
+
+from roewatch.judging.cycle import Turn
+from roewatch.judging.finding import Finding
+from roewatch.judging.standing import Seen
+from roewatch.judging.witness import BUCKET_MS
+from roewatch.room.kind import Kind
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.quantity import Quantity
+
+if TYPE_CHECKING:
+    from roewatch.judging.heat import Heat
+
+_T = Quantity.TEMPERATURE
+_KEPT_ODD = 12
+_LEGS = (Kind.LID_OPEN, Kind.HEATER_WEAK)
+
+
+class Thermostat:
+    """The slower half of one tank's heating: judged at turns and once a day."""
+
+    SAVED = ("odd", "slacks", "cooling", "warming", "days", "last_peak", "last_peak_ms")
+    __slots__ = (*SAVED, "heat")
+
+    def __init__(self, heat: "Heat") -> None:
+        self.heat = heat
+        self.odd: list[list[Any]] = []  # [is_peak, at_ms, value] of turns not yet learned
+        self.slacks: list[list[Any]] = []  # [until_ms, °C]: how far turns may be off for a while
+        self.cooling: list[list[float]] = []  # [loss ratio, span] of the last falls
+        self.warming: list[float] = []  # power ratios of the last rises
+        self.days: list[list[Any]] = []  # [day, upper, lower]
+        self.last_peak = 1e9
+        self.last_peak_ms = -1
+
+    # -- turns -----------------------------------------------------------------------------------
+
+    def turn(self, turn: Turn, at_ms: int, *, quiet: bool, out: list[Finding]) -> None:
+        """The water turned."""
+        cycle = self.heat.cycle
+        if turn.is_peak:
+            self.last_peak, self.last_peak_ms = turn.value, turn.at_ms
+        if not cycle.known:
+            cycle.learn(turn, leg=not quiet)
+            return
+        ordinary = self._leg(turn, quiet=quiet)
+        usual = cycle.upper if turn.is_peak else cycle.lower
+        off = turn.value - usual
+        limits = self.heat.limits
+        if abs(off) > limits.odd_turn_celsius + self.heat.knob:
+            if quiet:
+                return
+            self.odd.append([turn.is_peak, turn.at_ms, turn.value])
+            del self.odd[:-_KEPT_ODD]
+            # the next turn may be as far off on the other side
+            self.allow(at_ms + max(2 * cycle.period_ms, 6 * HOUR_MS), abs(off) + 0.1)
+        else:
+            if self.odd and self.odd[-1][0] == turn.is_peak:
+                self.odd = []
+            if not quiet:
+                cycle.learn(turn, leg=ordinary)
+        self._judge_turns(at_ms, out)
+        self._judge_legs(at_ms, turn, out)
+
+    def allow(self, until_ms: int, celsius: float) -> None:
+        """Turns may be that far off until then."""
+        self.slacks.append([until_ms, celsius])
+        del self.slacks[:-6]
+
+    def slack(self, at_ms: int) -> float:
+        """How far beyond the usual switch points the water may go just now."""
+        if not self.slacks:
+            return 0.0
+        self.slacks = [slack for slack in self.slacks if slack[0] > at_ms]
+        return max((celsius for _, celsius in self.slacks), default=0.0)
+
+    def _judge_turns(self, at_ms: int, out: list[Finding]) -> None:
+        """The last peak and the last trough together: moved both, or drawn apart?"""
+        cycle = self.heat.cycle
+        peak = self._latest(is_peak=True)
+        trough = self._latest(is_peak=False)
+        if peak is None or trough is None:
+            return
+        up, down = peak - cycle.upper, trough - cycle.lower
+        limit = self.heat.limits.odd_turn_celsius
+        swing = peak - trough
+        moved = (
+            min(abs(up), abs(down)) > 0.8 * limit
+            and up * down > 0
+            and abs(up - down) < max(0.35, 0.4 * abs(up))
+            and self.odd
+        )
+        wide = swing > 1.6 * cycle.swing and swing - cycle.swing > limit
+        since = span_text(at_ms - self.odd[0][1]) if self.odd else ""
+        if moved:
+            self._see(
+                Kind.THERMOSTAT_MOVED, at_ms, peak,
+                f"switches at {trough:.1f} and {peak:.1f} °C for {since}, before at "
+                f"{cycle.lower:.1f} and {cycle.upper:.1f}; the thermostat or the probe has moved, "
+                "check with a hand thermometer", out,
+            )  # fmt: skip
+        elif wide:
+            self._see(
+                Kind.CYCLE_TOO_WIDE, at_ms, peak,
+                f"swings between {trough:.1f} and {peak:.1f} °C, before between {cycle.lower:.1f} "
+                f"and {cycle.upper:.1f}", out,
+            )  # fmt: skip
+        if not wide:
+            self._end(Kind.CYCLE_TOO_WIDE, at_ms, f"swings by {swing:.1f} °C again", out)
+        if not moved and not self.odd:
+            self._end(Kind.THERMOSTAT_MOVED, at_ms, f"switches at {cycle.lower:.1f} and "
+                      f"{cycle.upper:.1f} °C again", out)  # fmt: skip
+        self._adopt(at_ms, moved=bool(moved), out=out)
+
+    def _latest(self, *, is_peak: bool) -> float | None:
+        cycle = self.heat.cycle
+        learned = cycle.peaks if is_peak else cycle.troughs
+        both = [[at, v] for peak, at, v in self.odd if peak == is_peak] + learned[-1:]
+        return max(both)[1] if both else None
+
+    def _adopt(self, at_ms: int, *, moved: bool, out: list[Finding]) -> None:
+        """What was odd for a day is the keeper's will, or at least the tank's new way."""
+        wait_ms = self.heat.limits.adopt_ms * (1 if moved else 5)
+        if not self.odd or at_ms - self.odd[0][1] < wait_ms:
+            return
+        if len(self.odd) < 4:
+            return
+        self.heat.cycle.adopt(self.odd)
+        self.odd = []
+        if moved:
+            self._end(Kind.THERMOSTAT_MOVED, at_ms, "taken as the thermostat's new setting", out)
+
+    # -- legs ------------------------------------------------------------------------------------
+
+    def _leg(self, turn: Turn, *, quiet: bool) -> bool:
+        """Note how the leg compares with the usual; True when it is ordinary enough to learn."""
+        cycle, leg = self.heat.cycle, turn.leg
+        if leg is None or quiet or leg.span_ms < 10 * MINUTE_MS:
+            return not quiet
+        ratio = cycle.power_ratio(leg) if turn.is_peak else cycle.loss_ratio(leg)
+        if ratio is None:
+            return True
+        if turn.is_peak:
+            self.warming = [*self.warming[-2:], ratio]
+        else:
+            self.cooling = [*self.cooling[-11:], [ratio, leg.span_ms]]
+        return 0.75 < ratio < 1.3
+
+    def _judge_legs(self, at_ms: int, turn: Turn, out: list[Finding]) -> None:
+        cooling, warming = self.cooling, self.warming
+        if not turn.is_peak and cooling:
+            # single legs are noisy; their common rate is not
+            spans, legs = 0.0, 0
+            while legs < len(cooling) and spans < self.heat.limits.lid_fall_ms:
+                legs += 1
+                spans += cooling[-legs][1]
+            times = self._cooling(legs)
+            if legs > 2 and spans >= self.heat.limits.lid_fall_ms and times > 1.35:
+                self._see(
+                    Kind.LID_OPEN, at_ms, turn.value,
+                    f"cools {times:.1f} times as fast as usual with the heater off, and the room "
+                    "does not explain it: is the lid off?", out,
+                )  # fmt: skip
+            elif self._cooling(2) < 1.2:
+                self._end(Kind.LID_OPEN, at_ms, "cools as slowly as usual again", out)
+        if turn.is_peak and warming:
+            lid = self._cooling(2) > 1.3
+            weak = warming[-1] < 0.5 or (len(warming) > 1 and max(warming[-2:]) < 0.7)
+            if weak and not lid:
+                self.weak(at_ms, turn.value, warming[-1], out)
+            elif min(warming[-2:]) > 0.85:
+                self._end(Kind.HEATER_WEAK, at_ms, "warms as fast as usual again", out)
+
+    def _cooling(self, legs: int) -> float:
+        """How many times as fast as usual the last falls went, taken together; 1 for none."""
+        last = self.cooling[-legs:]
+        spans = sum(span for _, span in last)
+        return sum(ratio * span for ratio, span in last) / spans if spans else 1.0
+
+    def weak(self, at_ms: int, value: float, share: float, out: list[Finding]) -> None:
+        """The heater gives only a share of its usual warmth."""
+        self._see(
+            Kind.HEATER_WEAK, at_ms, value,
+            f"{value:.1f} °C: the heater gives about {share:.0%} of its usual warmth", out,
+        )  # fmt: skip
+
+    def bucket(self, at_ms: int, value: float, out: list[Finding]) -> None:
+        """Five more minutes: is a rise taking far too long? And once a day: does it all drift?"""
+        cycle = self.heat.cycle
+        if not cycle.known:
+            return
+        if cycle.direction > 0 and cycle.turned is not None and at_ms > self.heat.quiet_until:
+            age_ms = at_ms - cycle.turned_ms
+            usual_ms = median(leg.span_ms for leg in cycle.rises[-8:])
+            # else it has turned and only is not sure yet
+            still = at_ms - cycle.extreme_ms <= 2 * BUCKET_MS
+            if still and age_ms > max(1.7 * usual_ms, HOUR_MS) and value < cycle.upper - 0.1:
+                rate = (value - cycle.turned) / age_ms * HOUR_MS
+                over = self.heat.over_room((value + cycle.turned) / 2)
+                share = (rate + cycle.loss(over)) / cycle.power if cycle.power > 0.05 else 1.0
+                lid = self._cooling(2) > 1.3
+                if 0.1 < share < 0.65 and not lid:
+                    self.weak(at_ms, value, share, out)
+        day = at_ms // DAY_MS
+        if not self.days or self.days[-1][0] != day:
+            self.days.append([day, cycle.upper, cycle.lower])
+            del self.days[:-8]
+            self._judge_drift(at_ms, value, out)
+
+    def _judge_drift(self, at_ms: int, value: float, out: list[Finding]) -> None:
+        """Both switch points creep the same way, day by day."""
+        days, limits = self.days, self.heat.limits
+        probe = self.heat.witness.id
+        for back in range(2, len(days)):
+            steps = [
+                (now[1] - then[1], now[2] - then[2])
+                for then, now in zip(days[-back - 1 : -1], days[-back:], strict=True)
+            ]
+            sign = 1 if steps[-1][0] > 0 else -1
+            creeps = all(sign * up > 0.03 and sign * down > 0.03 for up, down in steps)
+            total = min(abs(sum(up for up, _ in steps)), abs(sum(down for _, down in steps)))
+            jump = max(abs(up) for up, _ in steps) > 0.6
+            if creeps and total > limits.drift_celsius and not jump and not self.heat.knob:
+                self.heat.standing.see(
+                    at_ms,
+                    Seen(
+                        kind=Kind.PROBE_DRIFTING, quantity=_T, probe=probe,
+                        since_ms=at_ms - back * DAY_MS, value=value,
+                        message=f"both switch points have crept {sign * total:+.1f} °C in {back} "
+                        "days; the probe or the thermostat drifts, check with a hand thermometer",
+                        step=0.2,
+                    ),
+                    out,
+                )  # fmt: skip
+                return
+        if len(days) > 2 and max(abs(days[-1][n] - days[-2][n]) for n in (1, 2)) < 0.05:
+            over = Seen(
+                kind=Kind.PROBE_DRIFTING, quantity=_T, probe=probe, since_ms=at_ms, value=value,
+                message="the switch points hold still again",
+            )  # fmt: skip
+            self.heat.standing.end(at_ms, over, out)
+
+    # -- telling ---------------------------------------------------------------------------------
+
+    def _see(self, kind: Kind, at_ms: int, value: float, message: str, out: list[Finding]) -> None:
+        since_ms = self.odd[0][1] if self.odd else at_ms - HOUR_MS
+        seen = Seen(
+            kind=kind, quantity=_T, since_ms=since_ms, value=value, message=message,
+            window=self.heat.window.text(1) if self.heat.window else "", step=0.5,
+        )  # fmt: skip
+        self.heat.standing.see(at_ms, seen, out)
+
+    def _end(self, kind: Kind, at_ms: int, message: str, out: list[Finding]) -> None:
+        seen = Seen(
+            kind=kind, quantity=_T, since_ms=at_ms, value=self.heat.witness.f, message=message
+        )
+        self.heat.standing.end(at_ms, seen, out)
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values."""
+        return [getattr(self, name) for name in self.SAVED]
+
+    def load(self, row: list[Any]) -> None:
+        """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        for name, value in zip(self.SAVED, row, strict=True):
+            setattr(self, name, value)
