@@ -51,7 +51,7 @@ class Post:
         a bound, so that many tanks failing one after the other become one message.
         """
         before = line.waiting.get(number)
-        if before is not None and (before.about in RAISING) == (about in RAISING):
+        if before is not None and _reason(before.about) is _reason(about):
             return
         crowd = self._crowd(number, about) if wait_ms else ""
         if crowd and about in RAISING and self._is_flooded(line, at_ms):
@@ -124,13 +124,13 @@ class Post:
 
     def _release_line(self, line: Line, now_ms: int, steady_ms: int, *, held: bool) -> list[Notice]:
         free = [w for w in line.waiting.values() if not held or self._is_high(w)]
-        reasons = {_reason(w) for w in free if line.is_ready(w, steady_ms)}
+        reasons = {_reason(w.about) for w in free if line.is_ready(w, steady_ms)}
         # whoever waits for the same reason rides along: one message fewer a few seconds later
-        batch = [w for w in free if _reason(w) in reasons]
+        batch = [w for w in free if _reason(w.about) in reasons]
         room_left = self._room_left(line, batch, steady_ms)
         if not batch or room_left <= 0:
             return []
-        groups = [[w for w in batch if _reason(w) is reason] for reason in _ORDER]
+        groups = [[w for w in batch if _reason(w.about) is reason] for reason in _ORDER]
         # where there is no room for all, the most urgent go and the rest gather on
         groups = [group for group in groups if group][:room_left]
         for waiting in itertools.chain(*groups):
@@ -219,6 +219,6 @@ class Post:
         return f"{self._settings.link}/acknowledge/{token}"
 
 
-def _reason(waiting: Waiting) -> About:
+def _reason(about: About) -> About:
     """Raises, repeats and escalations share one message."""
-    return About.RAISED if waiting.about in RAISING else waiting.about
+    return About.RAISED if about in RAISING else about
