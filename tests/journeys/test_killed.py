@@ -1,6 +1,5 @@
 """The daemon killed again and again: nothing lost, nothing doubled, the same alarms."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -9,20 +8,12 @@ from tests.journeys.killing import killed_while_streaming
 from tests.journeys.receivers import WebhookReceiver
 
 
-@pytest.fixture
-def webhook() -> Iterator[WebhookReceiver]:
-    """A receiver that takes everything and remembers it."""
-    receiver = WebhookReceiver()
-    yield receiver
-    receiver.close()
-
-
 @pytest.mark.needs("mosquitto")
 def test_a_daemon_killed_at_any_moment_loses_and_doubles_nothing(
-    tmp_path: Path, broker: Broker, webhook: WebhookReceiver
+    tmp_path: Path, broker: Broker, phone: WebhookReceiver
 ) -> None:
     toll = killed_while_streaming(
-        tmp_path / "house", broker, webhook, readings=8_000, kills=5, seed=7
+        tmp_path / "house", broker, phone, readings=8_000, kills=5, seed=7
     )
     assert (toll.kept, toll.foreign) == (toll.published, 0)
     assert toll.notices > 0

@@ -1,0 +1,84 @@
+"""The broker goes away and comes back: one room alarm that closes, and no reading lost."""
+
+import threading
+from pathlib import Path
+
+import pytest
+from tests.journeys import boathouse as house
+from tests.journeys.broker import Broker
+from tests.journeys.house import wait_until
+from tests.journeys.receivers import MailReceiver, WebhookReceiver
+
+from roewatch.alarms.alarm import AlarmChange, State
+from roewatch.outbox.channel import channel_of
+from roewatch.room.kind import Kind
+from roewatch.room.moment import MINUTE_MS, at_ms_of_iso
+from roewatch.room.tank import ROOM
+from roewatch.service.clock import FastClock
+from roewatch.service.daemon import Daemon
+from roewatch.service.settings.load import load_setup
+from roewatch_sim.boathouse import boathouse
+
+NOW = at_ms_of_iso("2026-11-24T21:00:00Z")
+SPEED = 60.0
+AWAY_MIN = 5
+
+
+@pytest.mark.needs("mosquitto")
+def test_a_broker_away_for_five_minutes_is_one_room_alarm_and_no_lost_reading(
+    tmp_path: Path,
+    broker: Broker,
+    phone: WebhookReceiver,
+    mail: MailReceiver,
+    stand_in: WebhookReceiver,
+) -> None:
+    room = house.settings(tmp_path, broker, phone=phone, mail=mail, stand_in=stand_in)
+    setup = load_setup(room, house.overrides(tmp_path, broker))
+    tanks = boathouse(5, NOW)
+    clock = FastClock(NOW, SPEED)
+    heard: list[AlarmChange] = []
+    daemon = Daemon(
+        setup, {w.name: channel_of(w) for w in setup.ways}, clock=clock, heard=heard.append
+    )
+    ready, probes_stop = threading.Event(), threading.Event()
+    watching = threading.Thread(target=daemon.run, args=(lambda _: ready.set(),))
+    published = 0
+
+    def speak() -> None:
+        nonlocal published
+        probes = house.publisher(broker)
+        probes.start()
+        while not probes_stop.wait(0.1):
+            published += probes.publish(tanks.run(clock.now_ms()))
+        probes.stop()
+
+    def room_alarm(state: State) -> bool:
+        return any(c.alarm.kind is Kind.ROOM_SILENT and c.alarm.state is state for c in heard)
+
+    speaking = threading.Thread(target=speak)
+    watching.start()
+    try:
+        assert ready.wait(60)
+        speaking.start()
+        watch = daemon.parts.watch if daemon.parts else None
+        assert watch is not None
+        wait_until(lambda: clock.now_ms() > NOW + 6 * MINUTE_MS, "six minutes have passed")
+        broker.stop()
+        gone_ms = clock.now_ms()
+        wait_until(lambda: clock.now_ms() > gone_ms + AWAY_MIN * MINUTE_MS, "the outage is over")
+        broker.start()
+        wait_until(lambda: room_alarm(State.RETURNED), "the room alarm closes", within_s=60)
+        probes_stop.set()
+        speaking.join(60)
+        wait_until(lambda: watch.counts.kept >= published, "all that was said is kept")
+    finally:
+        probes_stop.set()
+        daemon.stop.set()
+        watching.join(60)
+
+    assert watch.counts.kept == published
+    silent = {Kind.ROOM_SILENT, Kind.TANK_SILENT, Kind.PROBE_SILENT, Kind.POWER_CUT}
+    raised = {c.alarm.number: c.alarm for c in heard if c.alarm.kind in silent}
+    assert [(alarm.kind, alarm.tank) for alarm in raised.values()] == [(Kind.ROOM_SILENT, ROOM)]
+    told = [posted.body["about"] for posted in phone.got]
+    assert told.count("raised") <= 1
