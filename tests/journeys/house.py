@@ -62,10 +62,8 @@ class House:
         self.store = folder / "house.db"
         text = [
             '[room]\nname = "The Boathouse"\nid = "house"\ntimezone = "Europe/Tallinn"\n',
-            (
-                f'[broker]\nhost = "{broker.host}"\nport = {broker.port}\nusername = "{broker.user}"\n'
-                f'password = "{broker.password}"\nclient_id = "house"\n'
-            ),
+            f'[broker]\nhost = "{broker.host}"\nport = {broker.port}\nclient_id = "house"',
+            f'username = "{broker.user}"\npassword = "{broker.password}"\n',
             f'[storage]\npath = "{self.store}"\n[web]\nport = {self.page_port}\n',
             f"[judging]\n{judging}\n[telling]\n{telling}\n",
         ]
