@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tests.storage.builders import NOON, said
 
+import roewatch
 from roewatch.storage.kept import Kept
 from roewatch.storage.store import Store
 
@@ -13,6 +14,7 @@ _WRITER = """
 import sys
 from pathlib import Path
 from roewatch.room.reading import Flag, Flagged
+import roewatch
 from roewatch.storage.kept import Kept
 from roewatch.storage.store import Store
 
@@ -33,7 +35,7 @@ def test_twenty_kills_lose_nothing_that_was_kept_and_double_nothing(path: Path) 
             [sys.executable, "-c", _WRITER, str(path), str(told)],
             stdout=subprocess.PIPE,
             text=True,
-            env={"PYTHONPATH": "daemon"},
+            env={"PYTHONPATH": str(Path(roewatch.__file__).parents[1])},
         )
         assert writer.stdout is not None
         for _ in range(3 + kill):  # a different place in the stream each time

@@ -28,7 +28,9 @@ def lock_of(path: Path) -> int:
     Raises BusyStoreError if another process, or this one, has it already. The kernel lets go of it
     at any death of the process, so a stale lock cannot be left behind.
     """
-    handle = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC)
+    handle = os.open(
+        path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600
+    )
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:

@@ -26,7 +26,7 @@ from roewatch.storage.hot import LATEST_MS, Hot
 from roewatch.storage.kept import Kept
 from roewatch.storage.ledger import notice_of
 from roewatch.storage.schema import migrate
-from roewatch.storage.trouble import FullStoreError
+from roewatch.storage.trouble import trouble
 
 _BY_TIME_AND_PROBE = itemgetter(1, 0)
 _CHUNKED = 100_000  # readings held at once while all probes are merged
@@ -90,10 +90,9 @@ class Store:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             self._hot.forget()  # ids given out inside the transaction are gone with it
-            if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL:
-                raise FullStoreError(
-                    f"{self.path}: the disk is full, so nothing of this was kept; free some space"
-                ) from error
+            told = trouble(self.path, error)
+            if told is not None:
+                raise told from error
             raise
 
     def keep(self, kept: Kept) -> int:
