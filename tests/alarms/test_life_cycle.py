@@ -18,7 +18,7 @@ from tests.alarms.boathouse import KEEPER, NOON, STAND_IN, boathouse, found
 
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.book import AlarmBook, NotNow
-from roewatch.alarms.notice import About, Notice
+from roewatch.alarms.notice import About, Notice, Outcome, Receipt
 from roewatch.alarms.post import RAISING
 from roewatch.alarms.suppression import STANDS_FOR
 from roewatch.alarms.telling import Teller
@@ -66,6 +66,7 @@ class LifeCycle(RuleBasedStateMachine):
         self.truth: dict[tuple[str, Kind], Truth] = defaultdict(Truth)
         self.changes: list[AlarmChange] = []
         self.notices: list[Notice] = []
+        self.on_the_way: list[Notice] = []
         self.last_number = 0
         self.say(self.teller.advance(self.now_ms))
 
@@ -153,6 +154,17 @@ class LifeCycle(RuleBasedStateMachine):
         assert self.teller.state() == state
         event("restarted with alarms open" if open_before else "restarted with none")
 
+    @precondition(lambda self: self.on_the_way)
+    @rule(data=st.data(), outcome=st.sampled_from(Outcome))
+    def a_receipt_arrives(self, data: st.DataObject, outcome: Outcome) -> None:
+        self.heard(data.draw(st.sampled_from(self.on_the_way)), outcome)
+
+    def heard(self, notice: Notice, outcome: Outcome) -> None:
+        receipt = Receipt(notice=notice.id, at_ms=self.now_ms, outcome=outcome)
+        if outcome is not Outcome.TRY_LATER:
+            self.on_the_way.remove(notice)
+        self.say(self.teller.hear(receipt, self.now_ms))
+
     # -- the standard's rules ---------------------------------------------------------------
 
     @invariant()
@@ -233,6 +245,8 @@ class LifeCycle(RuleBasedStateMachine):
         for what in CONDITIONS:
             self.ends(what)
         for _ in range(40):
+            for notice in list(self.on_the_way):
+                self.heard(notice, Outcome.TAKEN)
             self.time_passes(11 * MINUTE_MS)
         known: set[tuple[str, int]] = set()
         for notice in self.notices:
@@ -268,6 +282,7 @@ class LifeCycle(RuleBasedStateMachine):
 
     def say(self, notices: list[Notice]) -> None:
         self.notices += notices
+        self.on_the_way += notices
 
     def finding(self, what: tuple[str, Kind], *, present: bool) -> Finding:
         tank, kind = what

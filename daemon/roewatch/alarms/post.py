@@ -91,8 +91,11 @@ class Post:
         hold_until_ms: before that steady moment only high alarms are told.
         """
         notices: list[Notice] = []
+        # behind a message that cannot be handed over more would only pile up, and fall on its
+        # reader all at once; it gathers instead and follows as one
+        blocked = {sent.line for sent in self._ledger.sent.values() if sent.failing}
         for line in self.lines():
-            if line.waiting:
+            if line.waiting and line.name not in blocked:
                 quiet = self.is_quiet(self.contacts[line.contact], now_ms)
                 held = quiet or steady_ms < hold_until_ms
                 notices += self._release_tests(line, now_ms)
@@ -169,8 +172,8 @@ class Post:
         about = min((w.about for w in group), key=_ORDER.index)
         priority = min((alarm.priority for alarm, _ in items), key=lambda p: p.rank)
         notice = self._notice(line, about, [alarm for alarm, _ in items], text, priority, now_ms)
-        if about in RAISING:
-            self._ledger.sent[notice.id] = Sent(line.name, list(notice.alarms), now_ms)
+        raising = about in RAISING
+        self._ledger.sent[notice.id] = Sent(line.name, list(notice.alarms), now_ms, raising)
         return notice
 
     def _notice(

@@ -14,6 +14,7 @@ from roewatch.alarms.told import Ledger, Line, Told
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.tank import Room
 
+_FAILED = frozenset({Outcome.REFUSED, Outcome.GIVEN_UP})
 _TELL = frozenset({Priority.HIGH, Priority.MEDIUM})
 
 
@@ -65,19 +66,20 @@ class Teller:
         line = self._ledger.lines.get(sent.line) if sent else None
         if sent is None or line is None:
             return []
-        late = now_ms - sent.made_ms >= self._settings.undelivered_ms
         final = receipt.outcome is not Outcome.TRY_LATER
+        self._text = None
+        sent.failing = not final
         if final:
             del self._ledger.sent[receipt.notice]
-            self._text = None
-        for number in sent.numbers:
+        late = now_ms - sent.made_ms >= self._settings.undelivered_ms
+        failed = late if receipt.outcome is Outcome.TRY_LATER else receipt.outcome in _FAILED
+        for number in sent.numbers if sent.raising else ():
             told = self._ledger.alarms.get(number)
             if told is None:
                 continue
             if receipt.outcome is Outcome.TAKEN:
                 told.failed = [name for name in told.failed if name != line.name]
-            elif (final or late) and line.name not in told.failed:
-                self._text = None
+            elif failed and line.name not in told.failed:
                 told.failed.append(line.name)
                 if told.ringing_ms is not None:
                     self._stand_in(told, line, steady_ms)
@@ -226,10 +228,15 @@ class Teller:
             return
         told.reminders += 1
         told.remind_ms = self._next_reminder(told, steady_ms)
+        number = told.alarm.number
+        # a reminder of what has not arrived yet is none
+        on_its_way = {
+            s.line for s in self._ledger.sent.values() if s.failing and number in s.numbers
+        }
         for contact in told.contacts:
             for line in self._lines_of(contact):
-                if told.alarm.number in line.told:
-                    self._post.queue(line, told.alarm.number, About.REMINDER, steady_ms, 0)
+                if number in line.told and line.name not in on_its_way:
+                    self._post.queue(line, number, About.REMINDER, steady_ms, 0)
 
     def _next_reminder(self, told: Told, steady_ms: int) -> int | None:
         if told.alarm.priority is Priority.HIGH:

@@ -84,11 +84,16 @@ class Line:
 
 @dataclass(slots=True)
 class Sent:
-    """A notice that made `line` know of alarms, until its receipt or until they are over."""
+    """A notice on its way, until its last receipt or until its alarms are over.
+
+    raising: it makes the line know of its alarms. failing: it was tried and did not go.
+    """
 
     line: str
     numbers: list[int]
     made_ms: int
+    raising: bool = True
+    failing: bool = False
 
 
 @dataclass(slots=True)
