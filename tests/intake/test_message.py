@@ -2,7 +2,7 @@
 
 import threading
 
-from roewatch.intake.message import BURST, Message, MessageQueue, Token
+from roewatch.intake.message import BURST, Message, MessageQueue, Stamps, Token
 
 
 def message(number: int) -> Message:
@@ -101,3 +101,21 @@ def test_closing_frees_a_watch_that_waits_for_messages() -> None:
     closer.start()
     assert queue.group(wait_s=30, limit=5, first_wait_s=30) == []
     closer.join()
+
+
+def test_no_two_messages_of_a_topic_arrive_at_one_moment() -> None:
+    stamps = Stamps(lambda: 1000)
+    assert [stamps.of("a") for _ in range(4)] == [1000, 1001, 1002, 1003]
+    assert stamps.of("b") == 1000
+
+
+def test_stamps_follow_the_clock_again_once_it_is_ahead() -> None:
+    clock = iter([1000, 1000, 1000, 5000, 5000])
+    stamps = Stamps(lambda: next(clock))
+    assert [stamps.of("a") for _ in range(5)] == [1000, 1001, 1002, 5000, 5001]
+
+
+def test_a_clock_set_back_far_is_followed_at_once() -> None:
+    clock = iter([10_000_000, 6_400_000, 6_400_000])
+    stamps = Stamps(lambda: next(clock))
+    assert [stamps.of("a") for _ in range(3)] == [10_000_000, 6_400_000, 6_400_001]

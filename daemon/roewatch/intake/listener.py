@@ -22,7 +22,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from roewatch.intake.example import example
 from roewatch.intake.link import BrokerSettings, LinkState, hung_up, tls_of, unreachable
-from roewatch.intake.message import Message, MessageQueue, Token
+from roewatch.intake.message import Message, MessageQueue, Stamps, Token
 from roewatch.intake.subscription import NOT_UTF8, Subscription
 
 __all__ = ["BrokerSettings", "LinkState", "Listener", "Message", "Token", "Will"]
@@ -67,6 +67,7 @@ class Listener:
         self._broker = broker
         self._subscription = Subscription(topics)
         self._clock_ms = clock_ms
+        self._stamps = Stamps(clock_ms)
         self._queue = MessageQueue(queue_limit)
         self._stopping = threading.Event()
         self._flushed = threading.Event()
@@ -191,7 +192,7 @@ class Listener:
                 topic,
                 bytes(message.payload),
                 message.retain,
-                self._clock_ms(),
+                self._stamps.of(topic),
                 Token(message.mid, message.qos, self._connection),
                 message.dup,
             )

@@ -3,12 +3,17 @@
 import threading
 import time
 from collections import deque
+from collections.abc import Callable
 from typing import NamedTuple
 
 BURST, BURST_GAP_S, QUIET_S = 20, 0.001, 0.005
 """A burst: so many messages, on average closer than this; over when none came for the last.
 
 20 is what a Mosquitto as it comes lets be unacknowledged."""
+
+
+_STEP_MS = 60_000
+_MOST_TOPICS = 20_000
 
 
 class Token(NamedTuple):
@@ -28,6 +33,32 @@ class Message(NamedTuple):
     arrival_ms: int
     token: Token
     dup: bool = False
+
+
+class Stamps:
+    """Moments of arrival, no two alike on one topic.
+
+    A backlog drains faster than the clock ticks in milliseconds, and of two readings for one probe
+    and moment only one can be kept. clock_ms: the present moment, UTC.
+    """
+
+    def __init__(self, clock_ms: Callable[[], int]) -> None:
+        self._clock_ms = clock_ms
+        self._last: dict[str, int] = {}
+
+    def of(self, topic: str) -> int:
+        """The moment now, or just after the last one on `topic`.
+
+        A clock set back by more than `_STEP_MS` is followed at once.
+        """
+        now_ms = self._clock_ms()
+        last_ms = self._last.get(topic)
+        if last_ms is not None and now_ms <= last_ms < now_ms + _STEP_MS:
+            now_ms = last_ms + 1
+        elif len(self._last) >= _MOST_TOPICS:
+            self._last.clear()
+        self._last[topic] = now_ms
+        return now_ms
 
 
 class MessageQueue:
