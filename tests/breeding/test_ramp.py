@@ -133,6 +133,17 @@ def test_only_warming_moves_one_degree_a_day_and_no_water() -> None:
     assert not broken(ramp.moments, paces(Stage.CONDITIONING))
 
 
+def test_warming_does_not_keep_the_water_waiting() -> None:
+    with pytest.raises(RampRefusedError) as warmed:
+        draw(wish(days=1))
+    with pytest.raises(RampRefusedError) as as_is:
+        draw(wish(days=1, celsius=None))
+    assert warmed.value.shortest is not None
+    assert as_is.value.shortest is not None
+    assert warmed.value.shortest.steps[0].fraction > 0.1
+    assert warmed.value.shortest.days <= as_is.value.shortest.days + 1
+
+
 def test_a_heater_too_weak_is_said_before_anything_is_planned() -> None:
     weak = reckoned(litres=54.0, watts=15.0, room_celsius=20.0, covered=True)
     with pytest.raises(RefusedError, match="would stop at"):

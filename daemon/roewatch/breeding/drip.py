@@ -35,6 +35,10 @@ ADULTS_MOVING: tuple[Pace, ...] = (
 """What healthy adults bear on one move; not for eggs, larvae or fry: those are never moved so."""
 
 
+class NoDripError(RefusedError):
+    """No drip is slow enough for these two waters."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drip:
     """A drip into an overflowing container.
@@ -69,7 +73,7 @@ def over(
 
     The bag is floated first, so both are taken at the tank's temperature at the end; the warmth
     itself must fit its paces too. pH is judged both with the bag's CO2 still in and once it is
-    out. Raises RefusedError when more than twelve hours would be needed: then ramp the bag's water
+    out. Raises NoDripError when more than twelve hours would be needed: then ramp the bag's water
     over days instead, and it says which pace stands in the way.
     """
     within(litres, 0.05, 1000.0, what="water with the animals", unit="L")
@@ -81,7 +85,7 @@ def over(
     line = _Line(start, end, pco2)
     blocked = _worst(line, _MOST_HOURS, paces)
     if blocked is not None and blocked.breaks:
-        raise RefusedError(
+        raise NoDripError(
             f"no drip of up to {_MOST_HOURS:g} hours is slow enough: {blocked.pace.text()} "
             f"({_said(blocked)}). Keep the animals apart in their own water, aired and at their "
             "own temperature, and ramp it over days."

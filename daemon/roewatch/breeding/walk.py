@@ -132,9 +132,29 @@ class Day(NamedTuple):
             return 0.0, at_none
         if at_most is None or not at_most.breaks:
             return most, None
-        low, high, stop = 0.0, most, at_most
+        fraction, stop = self._moved_by_water().sought(most, at_most)
+        if fraction > 0.0 and _breaks(self.strain_of(fraction)):
+            # a pace set aside does feel the water: halve with all of them
+            fraction, stop = self._halved(most, at_most)
+        return (fraction if fraction >= LEAST_FRACTION else 0.0), stop
+
+    def _moved_by_water(self) -> "Day":
+        """The day without the paces that warming alone already strains: they hide the water's."""
+        kept = []
+        for pace in self.paces:
+            strain = self._replace(paces=[pace]).strain_of(0.0)
+            if strain is None or strain.share <= 0.5:
+                kept.append(pace)
+        return self._replace(paces=kept)
+
+    def sought(self, most: float, at_most: Strain) -> tuple[float, Strain]:
+        """The largest fraction that breaks none of this day's paces, by where lines cross."""
+        at_none, everything = self.strain_of(0.0), self.strain_of(most)
+        if everything is None or not everything.breaks:
+            return most, at_most
+        low, high, stop = 0.0, most, everything
         low_share = 0.0 if at_none is None else at_none.share
-        high_share = at_most.share
+        high_share = everything.share
         for _ in range(16):
             # where a straight line meets the limit, a hair inside, so that most tries are kept
             tried = low + (high - low) * max(0.998 - low_share, 0.0) / (high_share - low_share)
@@ -146,7 +166,22 @@ class Day(NamedTuple):
                 high, high_share, stop = tried, strain.share, strain
             if low_share > 0.985 or high - low < 0.001:
                 break
-        return (low if low >= LEAST_FRACTION else 0.0), stop
+        return low, stop
+
+    def _halved(self, most: float, at_most: Strain) -> tuple[float, Strain]:
+        low, high, stop = 0.0, most, at_most
+        for _ in range(10):
+            middle = (low + high) / 2.0
+            strain = self.strain_of(middle)
+            if strain is None or not strain.breaks:
+                low = middle
+            else:
+                high, stop = middle, strain
+        return low, stop
+
+
+def _breaks(strain: Strain | None) -> bool:
+    return strain is not None and strain.breaks
 
 
 def next_thermostat(

@@ -202,10 +202,15 @@ def cautions(blend: Blend) -> tuple[str, ...]:
         )
     if blend.makeup.alkalinity < 0.0:
         found.append("There is free acid in this blend. Do not put animals in it.")
-    if any(source.alkalinity < 0.4 for source in blend.sources):
+    thin = [
+        source.name
+        for litres, source in zip(blend.litres, blend.sources, strict=True)
+        if litres > 0.0 and source.alkalinity < 0.4
+    ]
+    if thin:
         found.append(
-            "A drop kit cannot see alkalinity this thin: use five times the sample and divide, "
-            "or a Gran titration."
+            f"{', '.join(thin)}: a drop kit cannot see alkalinity this thin. Use five times the "
+            "sample and divide, or a Gran titration."
         )
     low = blend.conductivity
     if low is not None and low < 50.0:
