@@ -1,6 +1,7 @@
 """Packing: what is read is the same before and after, and a late reading finds its day."""
 
 import sqlite3
+import threading
 from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -104,6 +105,28 @@ def test_the_latest_reading_is_found_when_all_are_packed(store: Store, records: 
     assert records.latest() == {"a1-temp": said(1 / 3, s=9, flag=Flag.SUSPECT)}
     store.keep(Kept(readings=[said(20.0, s=4)]))  # late: in the hot table, but not the newest
     assert records.latest()["a1-temp"].raw == 1 / 3
+
+
+def test_a_reader_never_misses_what_is_being_packed(store: Store, path: Path) -> None:
+    stop, seen = threading.Event(), list[int]()
+
+    def look() -> None:
+        records = Records(path)
+        while len(seen) < 3 or not stop.is_set():
+            moments = records.series(probe(), 0, EVER).at_ms
+            seen.append(len(moments) if list(moments) == sorted(set(moments)) else -1)
+        records.close()
+
+    store.keep(Kept(readings=[said(24.0, at_ms=MIDNIGHT + s * 300_000) for s in range(2000)]))
+    reader = threading.Thread(target=look)
+    reader.start()
+    for n in range(2000, 2100):
+        store.keep(Kept(readings=[said(24.0, at_ms=MIDNIGHT + n * 300_000)]))
+        store.pack_some(MIDNIGHT + (n % 100) * 21 * 300_000)
+    stop.set()
+    reader.join(60)
+    assert seen == sorted(seen)
+    assert min(seen) >= 2000
 
 
 def test_probes_are_packed_in_turn_and_never_past_the_budget(

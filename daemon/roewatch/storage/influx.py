@@ -124,7 +124,8 @@ class Victoria(Influx):
     silence, and `-dedup.minScrapeInterval=1ms`, or what was sent twice is stored twice.
     """
 
-    def _ask(self, path: str, **fields: str) -> urllib3.BaseHTTPResponse:
+    def ask(self, path: str, **fields: str) -> urllib3.BaseHTTPResponse:
+        """What the server answers to a GET of `path`. Raises TargetDownError."""
         pools: urllib3.PoolManager = self._client.api_client.rest_client.pool_manager
         try:
             answer = pools.request(
@@ -138,7 +139,7 @@ class Victoria(Influx):
 
     def _series(self, probe: str, field: str, from_ms: int, to_ms: int) -> dict[int, float]:
         match = f"{MEASUREMENT}_{field}{{room={_quoted(self.room)},probe={_quoted(probe)}}}"
-        answer = self._ask(
+        answer = self.ask(
             "/api/v1/export",
             **{"match[]": match, "start": _seconds(from_ms), "end": _seconds(to_ms - 1)},
         )
@@ -152,7 +153,7 @@ class Victoria(Influx):
         """See `Target`; without `-dedup` repeats count too, so `read` has the last word."""
         last_ms = (day + 1) * DAY_MS - 1
         query = f"count_over_time({MEASUREMENT}_raw{{room={_quoted(self.room)}}}[{DAY_MS}ms])"
-        answer = self._ask("/api/v1/query", query=query, time=_seconds(last_ms), nocache="1")
+        answer = self.ask("/api/v1/query", query=query, time=_seconds(last_ms), nocache="1")
         return {
             str(found["metric"]["probe"]): int(float(found["value"][1]))
             for found in json.loads(answer.data)["data"]["result"]
@@ -163,6 +164,19 @@ class Victoria(Influx):
         raw = self._series(probe.id, "raw", from_ms, to_ms)
         flag = self._series(probe.id, "flag", from_ms, to_ms)
         return cells_of((at_ms, cell_of(raw[at_ms]), int(flag[at_ms])) for at_ms in sorted(raw))
+
+
+def answering(*, url: str, org: str, bucket: str, token: str, room: str) -> Influx:
+    """The target at `url`, by what answers there: an `Influx`, or a `Victoria`.
+
+    For shipping alone `Influx` will do for both, also while nobody answers. Raises TargetDownError.
+    """
+    target = Victoria(url=url, org=org, bucket=bucket, token=token, room=room)
+    # InfluxDB tells its name there; VictoriaMetrics says only OK
+    if b"influxdb" not in target.ask("/health").data:
+        return target
+    target.close()
+    return Influx(url=url, org=org, bucket=bucket, token=token, room=room)
 
 
 def _seconds(at_ms: int) -> str:

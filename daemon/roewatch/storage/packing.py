@@ -26,9 +26,9 @@ class Packed(NamedTuple):
     last_ms: int
 
 
-def horizon(now_ms: int) -> int:
-    """Readings before this are ripe for packing at `now_ms`."""
-    return (now_ms - LATENESS_MS) // SLICE_MS * SLICE_MS
+def horizon(now_ms: int, hot_ms: int = LATENESS_MS) -> int:
+    """Readings before this are ripe for packing at `now_ms`; later than `hot_ms` ago none is."""
+    return (now_ms - hot_ms) // SLICE_MS * SLICE_MS
 
 
 def ripe(db: sqlite3.Connection, probe: int, before_ms: int) -> int | None:

@@ -204,14 +204,16 @@ class Store:
 
     # packing
 
-    def pack_some(self, now_ms: int, budget: int = 1) -> int:
+    def pack_some(self, now_ms: int, budget: int = 1, *, hot_ms: int = packing.LATENESS_MS) -> int:
         """Pack up to `budget` days whose readings are ripe at `now_ms`; returns how many it was.
 
+        hot_ms: how long readings stay unpacked at least, in case more come late; the longer, the
+        more a picture of the last days has to read one by one.
         Each is a transaction of its own and takes some 50 ms at one reading every 5 s. Probes
         come in turn. Call it again until it returns 0, letting new readings in between.
         """
         self._own()
-        before_ms = packing.horizon(now_ms)
+        before_ms = packing.horizon(now_ms, hot_ms)
         probes = sorted(self._hot.ids.values())
         turn = bisect_left(probes, self._next_to_pack)
         done = 0
