@@ -4,7 +4,7 @@ import json
 import math
 from typing import Any
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roewatch.intake.binding import Binding, Format
@@ -70,6 +70,7 @@ bindings = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(payloads, bindings, st.booleans())
 def test_any_payload_gives_sane_readings_and_counted_refusals(
     payload: bytes, several: list[Binding], retained: bool
@@ -94,6 +95,7 @@ def test_any_payload_gives_sane_readings_and_counted_refusals(
     assert counting.total == len(refused)
 
 
+@settings(deadline=None)
 @given(
     st.floats(-1e6, 1e6, allow_nan=False).map(lambda value: round(value, 4)),
     st.sampled_from([".", ","]),
@@ -108,6 +110,7 @@ def test_a_written_number_comes_back_as_it_was(value: float, sign: str, gap: str
         assert decoded[0].raw == value
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 10**6), st.floats(-50, 150)), min_size=1, max_size=30))
 def test_a_batch_says_the_same_as_its_messages_one_by_one(points: list[tuple[int, float]]) -> None:
     binding = Binding(

@@ -2,6 +2,7 @@
 
 import itertools
 import os
+import signal
 import socket
 import threading
 from collections.abc import Callable, Iterator
@@ -132,6 +133,25 @@ def test_the_session_collects_while_we_are_away(broker: Broker) -> None:
         messages = take(listener, 200)
         assert payloads(messages) == [b"%d" % number for number in range(200)]
         assert not any(message.retained for message in messages)
+
+
+def test_a_visitor_leaves_no_session_behind(broker: Broker) -> None:
+    def visitor() -> Listener:
+        return Listener(settings(broker, client_id="visitor"), ["#"], lambda: 0, lasting=False)
+
+    first = visitor()
+    first.start()
+    reach(lambda: first.hearing, first)
+    first.stop()
+    with Publisher(broker) as publisher:
+        publisher.publish(TOPIC, "missed")
+    second = visitor()
+    second.start()
+    try:
+        reach(lambda: second.hearing, second)
+        assert second.group(first_wait_s=0.3) == []
+    finally:
+        second.stop()
 
 
 def test_a_clean_broker_restart_loses_nothing_and_the_link_comes_back(broker: Broker) -> None:
@@ -309,6 +329,28 @@ def test_acknowledgements_given_before_stopping_go_out(broker: Broker) -> None:
         listener.acknowledge(take(listener, 900))
     with listening(broker) as listener:
         assert listener.group(first_wait_s=0.3) == []
+
+
+def test_a_broker_that_hangs_is_noticed_and_neither_reading_nor_stopping_hangs_with_it(
+    broker: Broker,
+) -> None:
+    with listening(broker, keepalive_s=1) as listener:
+        os.kill(broker.pid, signal.SIGSTOP)
+        try:
+            reach(lambda: not listener.link.connected, listener)
+            reach(lambda: "is the broker stuck?" in listener.link.why, listener)
+            assert listener.group(first_wait_s=0.1) == []
+        finally:
+            os.kill(broker.pid, signal.SIGCONT)
+        reach(lambda: listener.hearing, listener)
+        os.kill(broker.pid, signal.SIGSTOP)
+        try:
+            stopping = threading.Thread(target=listener.stop)
+            stopping.start()
+            stopping.join(30)
+            assert not stopping.is_alive()
+        finally:
+            os.kill(broker.pid, signal.SIGCONT)
 
 
 def test_the_last_will_speaks_only_when_we_vanish(broker: Broker) -> None:

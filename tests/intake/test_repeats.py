@@ -1,6 +1,6 @@
 """A message that was kept and comes again is known; every other one is not."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roewatch.intake.message import Message, Token
@@ -59,11 +59,13 @@ def test_qos_0_is_not_remembered() -> None:
     assert repeats.keep([message(0, qos=0)]) == ""
 
 
+@settings(deadline=None)
 @given(st.text() | st.binary().map(lambda raw: raw.decode("latin-1")))
 def test_a_damaged_memory_counts_as_none(saved: str) -> None:
     assert isinstance(Repeats(saved).saved(), str)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.integers(1, 5), st.sampled_from([b"1", b"2"])), max_size=2000))
 def test_it_knows_exactly_the_last_thousand(kept: list[tuple[int, bytes]]) -> None:
     repeats = Repeats()

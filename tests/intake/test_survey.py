@@ -5,7 +5,7 @@ import tomllib
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from roewatch.intake.binding import Binding, Format
@@ -197,6 +197,7 @@ values = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(
     st.lists(
         st.tuples(

@@ -87,3 +87,8 @@ def hung_up(broker: BrokerSettings) -> str:
     if broker.tls:
         return f"{broker.address} hung up on our TLS; check port, tls and our certificate"
     return f"{broker.address} hung up before letting us in; check that this port speaks plain MQTT"
+
+
+def unanswered(broker: BrokerSettings) -> str:
+    """Why a connection that was taken came to nothing."""
+    return f"{broker.address} takes our connection and says nothing; is the broker stuck?"

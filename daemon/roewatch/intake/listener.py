@@ -17,11 +17,12 @@ from paho.mqtt.client import (
     MQTTMessage,
 )
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from roewatch.intake.example import example
-from roewatch.intake.link import BrokerSettings, LinkState, hung_up, tls_of, unreachable
+from roewatch.intake.link import BrokerSettings, LinkState, hung_up, tls_of, unanswered, unreachable
 from roewatch.intake.message import Message, MessageQueue, Stamps, Token
 from roewatch.intake.subscription import NOT_UTF8, Subscription
 
@@ -38,6 +39,7 @@ RETRY_FIRST_S, RETRY_LONGEST_S = 1, 30
 _STOP_S = 5.0  # how long a clean goodbye may take
 _OUT_LIMIT = 1000  # messages of ours waiting for the broker
 _NO_LINK = -1
+_NO_ANSWER = ReasonCode(PacketTypes.DISCONNECT, "Keep alive timeout")
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,8 @@ class Listener:
     """Listens on `topics`; `group` and `acknowledge` belong to one thread, the rest to any.
 
     clock_ms: the present moment, UTC. queue_limit: messages held before the broker is held back.
+    lasting: keep the session at the broker while away; a visitor that only looks around must not,
+    and takes a client id of its own, or it would throw the daemon out.
     Raises ValueError for a topic nobody can listen to, and for certificates that cannot be loaded.
     """
 
@@ -63,10 +67,12 @@ class Listener:
         *,
         queue_limit: int = 20_000,
         will: Will | tuple[str, bytes] | None = None,
+        lasting: bool = True,
     ) -> None:
         self._broker = broker
         self._subscription = Subscription(topics)
         self._clock_ms = clock_ms
+        self._lasting = lasting
         self._stamps = Stamps(clock_ms)
         self._queue = MessageQueue(queue_limit)
         self._stopping = threading.Event()
@@ -161,7 +167,7 @@ class Listener:
         client = Client(
             CallbackAPIVersion.VERSION2,
             client_id=self._broker.client_id,
-            clean_session=False,
+            clean_session=not self._lasting,
             protocol=MQTTProtocolVersion.MQTTv311,
             manual_ack=True,
         )
@@ -258,7 +264,8 @@ class Listener:
         if self._link.connected:
             self._now(connected=False, why=f"the link broke ({reason.getName().lower()})")
         elif not self._refused:  # a refusal has said why before the line was cut
-            self._now(connected=False, why=hung_up(self._broker))
+            silent = reason == _NO_ANSWER
+            self._now(connected=False, why=(unanswered if silent else hung_up)(self._broker))
 
     def _on_connect_fail(self, _: Client, __: object) -> None:
         error = sys.exception()  # paho calls this from its `except OSError`
