@@ -28,7 +28,7 @@ class Acidity:
 
     SAVED = (
         "hours", "hour", "values", "spread", "spread_count", "off_since", "off_sign", "odd_hours",
-        "quiet_until", "offs", "last_off",
+        "quiet_until", "offs", "last_off", "rebasing",
     )  # fmt: skip
     __slots__ = (*SAVED, "limits", "standing", "steady", "window", "witness")
 
@@ -46,6 +46,7 @@ class Acidity:
         self.odd_hours: list[list[Any]] = []  # [hour, mean] kept aside while the pH is away
         self.quiet_until = -1
         self.last_off: float | None = None
+        self.rebasing = False
         self.offs: list[float] = []  # the last hours' differences, by bucket
 
     def usual(self, at_ms: int) -> float | None:
@@ -69,7 +70,7 @@ class Acidity:
         """Five more minutes. believed: the probe stands in the tank's water."""
         hour = (at_ms - BUCKET_MS) // HOUR_MS
         if hour != self.hour:
-            self._hour_over(out)
+            self._hour_over()
             self.hour, self.values = hour, []
         if not believed or at_ms <= self.quiet_until:
             self.offs = []
@@ -79,6 +80,8 @@ class Acidity:
         if usual is None:
             return
         off = value - usual
+        if self.rebasing and self._rebase(off):
+            return
         self.offs.append(off)
         del self.offs[:-72]
         self._judge(at_ms, value, off, out)
@@ -89,7 +92,7 @@ class Acidity:
         limits = self.limits
         return min(max(limits.ph_off, limits.ph_off_sd * sd), limits.ph_off_most)
 
-    def _hour_over(self, out: list[Finding]) -> None:
+    def _hour_over(self) -> None:
         if len(self.values) < 6:
             return
         mean = fmean(self.values)
@@ -100,11 +103,13 @@ class Acidity:
             level = median(value for means in self.hours for value in means)
         away = level is not None and abs(mean - level) > self.limit() * (1 if usual else 3)
         if away:
+            self.odd_hours = [row for row in self.odd_hours if self.hour - row[0] <= 72]
             self.odd_hours.append([self.hour, mean])
-            if len(self.odd_hours) >= 40:
-                self._adopt(out)
+            same = [row[1] for row in self.odd_hours if (row[0] - self.hour) % 24 == 0]
+            if len(same) >= 3:
+                # three days the same at this hour: the tank's way, whatever it was before
+                self.hours[self.hour % 24] = same
             return
-        self.odd_hours = []
         if usual is not None:
             if self.last_off is not None:
                 # from hour to hour, so that a slow drift does not widen its own limit
@@ -116,14 +121,19 @@ class Acidity:
         kept.append(mean)
         del kept[:-_DAYS]
 
-    def _adopt(self, out: list[Finding]) -> None:
-        """Away for the better part of two days: this is the tank's new way."""
-        self.hours = [[] for _ in range(24)]
-        for hour, mean in self.odd_hours:
-            self.hours[hour % 24].append(mean)
-        self.odd_hours = []
-        self._over("taken as the tank's new usual", out, *_FAST, Kind.PROBE_DRIFTING)
+    def _rebase(self, off: float) -> bool:
+        """After something explained, the tank may stand elsewhere: shift its days by as much."""
+        self.offs.append(off)
+        if len(self.offs) < 6:
+            return True
+        shift = fmean(self.offs)
+        if abs(shift) > 0.3 * self.limit():
+            self.hours = [[value + shift for value in means] for means in self.hours]
+            self.last_off = None
+        self.rebasing = False
+        self.offs = []
         self.off_since, self.off_sign = -1, 0
+        return True
 
     def _judge(self, at_ms: int, value: float, off: float, out: list[Finding]) -> None:
         limit = self.limit()
@@ -209,21 +219,23 @@ class Acidity:
             value=value,
             message=message,
             window=self.window.text(2) if self.window else "",
-            forecast=self._exit(at_ms, value, slope),
+            forecast=self._exit(at_ms, value, kind),
             step=0.2,
         )
         self.standing.see(at_ms, seen, out)
 
-    def _exit(self, at_ms: int, value: float, slope: float) -> Forecast | None:
-        """When the pH leaves its window going on at this pace, which may double or halve."""
+    def _exit(self, at_ms: int, value: float, kind: Kind) -> Forecast | None:
+        """When a crash leaves the window: the acid left speeds up as the buffer goes."""
         window = self.window
-        bound = None if window is None else window.low if slope < 0 else window.high
-        if bound is None or not slope:
+        last = self.witness.buckets[-9:]
+        if kind is not Kind.PH_CRASH or window is None or window.low is None or len(last) < 6:
             return None
-        hours = (bound - value) / slope
-        if not 0 < hours < 72:
+        slope = fitted_per_h([b.end_ms for b in last], [b.value for b in last])
+        if slope is None or slope >= -0.02 or value <= window.low:
             return None
-        return Forecast(*(at_ms + round(hours * part * HOUR_MS) for part in (0.55, 0.9, 1.6)))
+        hours = (window.low - value) / slope
+        spans = (0.45 * hours - 0.1, 0.8 * hours, 1.3 * hours + 0.2)
+        return Forecast(*(at_ms + round(max(h, 0.0) * HOUR_MS) for h in spans))
 
     def _drift(self, at_ms: int, value: float, off: float, out: list[Finding]) -> None:
         seen = Seen(
@@ -253,6 +265,7 @@ class Acidity:
         self.quiet_until = max(self.quiet_until, until_ms)
         self.off_since, self.off_sign = -1, 0
         self.values = []
+        self.rebasing = True
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""

@@ -72,7 +72,11 @@ def judge_bounds(
         return
     if witness.in_since < 0:
         witness.in_since = at_ms
-    if at_ms - witness.in_since >= witness.limits.off_delay_ms:
+    limits = witness.limits
+    again = witness.last_over_ms >= 0 and at_ms - witness.last_over_ms < limits.again_ms
+    # water that goes in and out with every cycle is told once, not at every turn
+    delay_ms = limits.again_off_delay_ms if again else limits.off_delay_ms
+    if at_ms - witness.in_since >= delay_ms:
         _over(witness, bounds, standing, out)
 
 
@@ -142,4 +146,5 @@ def _over(witness: Witness, bounds: Bounds, standing: Standing, out: list[Findin
     )
     witness.side = 0
     witness.in_since = -1
+    witness.last_over_ms = witness.f_at
     standing.end(witness.f_at, seen, out)

@@ -45,8 +45,9 @@ class Cycle:
 
     __slots__ = (
         "direction", "extreme", "extreme_ms", "fall", "fall_over_room", "falls", "limits", "lower",
-        "lower_min", "peaks", "period_ms", "rise", "rise_over_room", "rises", "swing", "troughs",
-        "turned", "turned_ms", "upper", "upper_max",
+        "lower_min", "peaks", "period_ms", "rise", "rise_over_room", "rises", "room",
+        "room_extreme", "room_turned", "swing", "troughs", "turned", "turned_ms", "upper",
+        "upper_max",
     )  # fmt: skip
 
     def __init__(self, limits: Limits) -> None:
@@ -56,6 +57,9 @@ class Cycle:
         self.extreme_ms = -1
         self.turned: float | None = None  # the turn before, None when the leg may not be learned
         self.turned_ms = -1
+        self.room = [0.0, 0]  # sum and count of all room temperatures so far …
+        self.room_extreme = self.room  # … and as they stood at the extreme and at the turn
+        self.room_turned = self.room
         self.peaks: list[list[Any]] = []
         self.troughs: list[list[Any]] = []
         self.falls: list[Leg] = []
@@ -101,27 +105,34 @@ class Cycle:
 
     def follow(self, at_ms: int, value: float, room: float | None) -> Turn | None:
         """One more five-minute median; the turn it shows, if any. Nothing is learned yet."""
+        if room is not None:
+            self.room = [self.room[0] + room, self.room[1] + 1]
         if self.extreme_ms < 0:
-            self.extreme, self.extreme_ms = value, at_ms
+            self._reach(at_ms, value)
             return None
         turn = min(max(0.1, 0.4 * self.swing), 0.3) if self.swing else _FIRST_TURN
         if self.direction == 0:
             if abs(value - self.extreme) >= turn:
                 self.direction = 1 if value > self.extreme else -1
-                self.extreme, self.extreme_ms = value, at_ms
+                self._reach(at_ms, value)
             return None
         if (value - self.extreme) * self.direction >= 0:
-            self.extreme, self.extreme_ms = value, at_ms
+            self._reach(at_ms, value)
             return None
         if abs(value - self.extreme) < turn:
             return None
-        seen = Turn(self.direction > 0, self.extreme_ms, self.extreme, self._leg(room))
+        seen = Turn(self.direction > 0, self.extreme_ms, self.extreme, self._leg())
         self.turned, self.turned_ms = self.extreme, self.extreme_ms
+        self.room_turned = self.room_extreme
         self.direction = -self.direction
-        self.extreme, self.extreme_ms = value, at_ms
+        self._reach(at_ms, value)
         return seen
 
-    def _leg(self, room: float | None) -> Leg | None:
+    def _reach(self, at_ms: int, value: float) -> None:
+        self.extreme, self.extreme_ms = value, at_ms
+        self.room_extreme = self.room
+
+    def _leg(self) -> Leg | None:
         """The leg that ends at the extreme, if its other end is known."""
         if self.turned is None:
             return None
@@ -129,7 +140,12 @@ class Cycle:
         change = abs(self.extreme - self.turned)
         if span_ms <= 0 or change <= 0:
             return None
-        over = None if room is None else (self.extreme + self.turned) / 2 - room
+        # the room's mean over the leg: at one moment a draught or the boiler says more
+        looks = self.room_extreme[1] - self.room_turned[1]
+        over = None
+        if looks > 0:
+            room = (self.room_extreme[0] - self.room_turned[0]) / looks
+            over = (self.extreme + self.turned) / 2 - room
         return Leg(self.extreme_ms, span_ms, change / span_ms * HOUR_MS, over)
 
     def learn(self, turn: Turn, *, leg: bool = True) -> None:
@@ -180,7 +196,7 @@ class Cycle:
         """The state as plain JSON values."""
         return [
             self.direction, self.extreme, self.extreme_ms, self.turned, self.turned_ms,
-            self.peaks, self.troughs,
+            self.peaks, self.troughs, self.room, self.room_extreme, self.room_turned,
             [leg.dump() for leg in self.falls], [leg.dump() for leg in self.rises],
         ]  # fmt: skip
 
@@ -188,7 +204,7 @@ class Cycle:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
         (
             self.direction, self.extreme, self.extreme_ms, self.turned, self.turned_ms,
-            self.peaks, self.troughs, falls, rises,
+            self.peaks, self.troughs, self.room, self.room_extreme, self.room_turned, falls, rises,
         ) = row  # fmt: skip
         self.falls = [Leg(*leg) for leg in falls]
         self.rises = [Leg(*leg) for leg in rises]

@@ -5,13 +5,13 @@ slope of the last minutes says how much of the heater is at work: 0 none, 1 all 
 switch points the thermostat should have answered, and that share tells dead from weak.
 """
 
-from enum import IntEnum
 from typing import Any
 
 from roewatch.judging.cycle import Cycle
-from roewatch.judging.finding import Finding, Forecast
-from roewatch.judging.forecast import exit_of
+from roewatch.judging.doubt import Doubt
+from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
+from roewatch.judging.outlook import measured_per_h, outlook
 from roewatch.judging.slope import fitted_per_h
 from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.thermostat import Thermostat
@@ -24,14 +24,6 @@ from roewatch.room.window import Window
 _HEATER = (Kind.HEATER_DEAD, Kind.HEATER_STUCK_ON, Kind.HEATER_WEAK)
 
 
-class Doubt(IntEnum):
-    """What the whole room does: each for itself, all falling, or without power."""
-
-    NONE = 0
-    FALLING = 1
-    CUT = 2
-
-
 _STEP = 0.3  # °C a standing heater alarm must move to be told again
 
 
@@ -42,7 +34,7 @@ class Heat:
         "low_since", "high_since", "good_since", "quiet_until", "off_since", "on_since",
     )  # fmt: skip
     __slots__ = (
-        *SAVED, "cycle", "knob", "limits", "ramp_per_h", "room_c", "share", "standing",
+        *SAVED, "cycle", "doubt", "knob", "limits", "ramp_per_h", "room_c", "share", "standing",
         "thermostat", "window", "witness",
     )  # fmt: skip
 
@@ -52,6 +44,7 @@ class Heat:
         self.thermostat = Thermostat(self)
         self.window: Window | None = None
         self.ramp_per_h = limits.ramp_celsius_per_h
+        self.doubt = Doubt.NONE
         self.knob = 0.0  # °C the keeper's plan may turn the thermostat in one step
         self.room_c: float | None = None
         self.low_since = self.high_since = self.good_since = -1
@@ -79,7 +72,12 @@ class Heat:
         slope = fitted_per_h(witness.recent_at[first:], witness.recent[first:])
         if slope is None or len(witness.recent_at) - first < 5:
             return None
-        return (slope + cycle.loss(self.over_room(witness.f))) / cycle.power
+        return self._share_of(slope)
+
+    def _share_of(self, slope: float) -> float:
+        """How much of the heater a slope of so many °C/h needs just now."""
+        cycle = self.cycle
+        return (slope + cycle.loss(self.over_room(self.witness.f))) / cycle.power
 
     def bucket(self, at_ms: int, value: float, out: list[Finding]) -> None:
         """Five more minutes: follow the cycle, and set where the next minutes become urgent."""
@@ -123,11 +121,8 @@ class Heat:
         """A minute inside the switch points with nothing standing."""
         self.low_since = self.high_since = -1
 
-    def minute(self, together: Doubt, out: list[Finding]) -> None:
-        """One more minute beyond a switch point, or while a heater condition stands.
-
-        together: what the whole room does, which may explain this tank.
-        """
+    def minute(self, out: list[Finding]) -> None:
+        """One more minute beyond a switch point, or while a heater condition stands."""
         witness = self.witness
         at_ms, value = witness.f_at, witness.f
         low, high = value < witness.guard_low, value > witness.guard_high
@@ -136,7 +131,7 @@ class Heat:
         if at_ms <= self.quiet_until:
             return
         if low:
-            self._judge_low(at_ms, value, together, out)
+            self._judge_low(at_ms, value, out)
         if high:
             self._judge_high(at_ms, value, out)
         if self.troubled:
@@ -149,22 +144,26 @@ class Heat:
             return held_ms >= self.limits.band_hold_ms
         return held_ms >= 12 * MINUTE_MS
 
-    def _judge_low(self, at_ms: int, value: float, together: Doubt, out: list[Finding]) -> None:
+    def _judge_low(self, at_ms: int, value: float, out: list[Finding]) -> None:
         far = self.witness.guard_low + 0.08 - value
         if not self._beyond(at_ms, self.low_since, far):
             return
-        if together is Doubt.CUT:
+        if self.doubt is Doubt.CUT:
             return
-        if together is Doubt.FALLING and at_ms - self.low_since < self.limits.together_ms:
+        if self.doubt is Doubt.FALLING and at_ms - self.low_since < self.limits.together_ms:
             return
         share = self._share(20)
         if share is None or share >= 0.75:
             return
-        if self.standing.holds(Kind.HEATER_DEAD, Quantity.TEMPERATURE):
-            kind = Kind.HEATER_DEAD if share < 0.5 else Kind.HEATER_WEAK
-        elif share < 0.3:
+        dead = self.standing.holds(Kind.HEATER_DEAD, Quantity.TEMPERATURE)
+        weak = self.standing.holds(Kind.HEATER_WEAK, Quantity.TEMPERATURE)
+        if (dead or weak) and at_ms - self.low_since >= 45 * MINUTE_MS:
+            # of two that look alike the longer look decides, and it does not waver
+            slope = measured_per_h(self, 10)
+            share = share if slope is None else self._share_of(slope)
+        if share < (0.3 if dead else 0.12 if weak else 0.22):
             kind = Kind.HEATER_DEAD
-        elif at_ms - self.low_since >= 30 * MINUTE_MS:
+        elif self.doubt is not Doubt.COLD and (weak or at_ms - self.low_since >= 30 * MINUTE_MS):
             kind = Kind.HEATER_WEAK
         else:
             return
@@ -186,7 +185,12 @@ class Heat:
         if share is None:
             return
         inside = cycle.lower_min - 0.05 <= value <= cycle.upper_max + 0.05
-        well = share < 0.3 if stuck else share > 0.7 or (inside and share > 0.35)
+        if self.standing.holds(Kind.HEATER_WEAK, Quantity.TEMPERATURE):
+            # a weak heater looks well for a moment after each turn; the long look does not
+            slope = measured_per_h(self, 10)
+            well = slope is not None and self._share_of(slope) > 0.8
+        else:
+            well = share < 0.3 if stuck else share > 0.7 or (inside and share > 0.35)
         if not well:
             self.good_since = -1
             return
@@ -232,7 +236,7 @@ class Heat:
                 f"{value:.1f} °C, {moving}, below {usual:.1f} °C where the heater switches on for "
                 f"{held}; it heats, but not enough"
             )
-        forecast = self.exit(at_ms, value, slope)
+        forecast = outlook(self, kind, at_ms, value, at_ms - since_ms + 10 * MINUTE_MS)
         if forecast and forecast.likely_ms and forecast.likely_ms > at_ms:
             message += f"; leaves the window in about {span_text(forecast.likely_ms - at_ms)}"
         self.standing.see(
@@ -250,23 +254,6 @@ class Heat:
             out,
         )
 
-    def exit(self, at_ms: int, value: float, slope: float) -> Forecast | None:
-        """When the water leaves its window going on like this, with the room as it is."""
-        cycle = self.cycle
-        loss = cycle.loss(self.over_room(value))
-        if slope < 0:
-            likely = -loss if abs(slope + loss) < 0.4 * loss else slope
-            rest = self.room_c
-        else:
-            likely = cycle.power - loss if cycle.known else slope
-            hours = cycle.time_constant_h()
-            rest = None
-            if self.room_c is not None and hours is not None:
-                rest = self.room_c + cycle.power * hours
-        if not likely:
-            return None
-        return exit_of(at_ms, value, self.window, (0.75 * likely, likely, 1.4 * likely), rest)
-
     def quiet(self, since_ms: int, until_ms: int) -> None:
         """A logged water change moves the water until then; the heater may be unplugged."""
         del since_ms
@@ -274,12 +261,11 @@ class Heat:
 
     def left_ms(self) -> int:
         """How long until the water leaves its window with the heater off; huge when it will not."""
-        value = self.witness.f
-        loss = self.cycle.loss(self.over_room(value))
-        found = self.exit(self.witness.f_at, value, -loss) if loss > 0 else None
+        value, at_ms = self.witness.f, self.witness.f_at
+        found = outlook(self, Kind.HEATER_DEAD, at_ms, value, 0)
         if found is None or found.likely_ms is None:
             return 1 << 62
-        return max(found.likely_ms - self.witness.f_at, 0)
+        return max(found.likely_ms - at_ms, 0)
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""

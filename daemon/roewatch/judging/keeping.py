@@ -4,8 +4,9 @@ from typing import Any
 
 from roewatch.judging.acidity import Acidity
 from roewatch.judging.bounds import Bounds, bounds_of, judge_bounds
+from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
-from roewatch.judging.heat import Doubt, Heat
+from roewatch.judging.heat import Heat
 from roewatch.judging.honesty import judge_honesty, judge_noise, judge_patchy
 from roewatch.judging.jump import Jump
 from roewatch.judging.limits import Limits
@@ -20,6 +21,7 @@ from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Tank
 
+_BY_POWER = (Quantity.TEMPERATURE, Quantity.PH, Quantity.OXYGEN)
 _UNTRUE = (*OF_PROBE, Kind.PROBE_STUCK, Kind.PROBE_FAULT)
 
 
@@ -38,6 +40,7 @@ class Keeping:
         self.acidity: Acidity | None = None
         self.jumps: dict[str, Jump] = {}
         self.pouring = Pouring(self.standing, limits, warm=None, sour=None, heat=None, acidity=None)
+        self.doubt = Doubt.NONE
         self.changes: list[list[int]] = []  # [from, until] of logged water changes
         self.calibrations: list[list[Any]] = []  # [from, until, quantity]
         self.changed = True
@@ -164,7 +167,8 @@ class Keeping:
         """All that can be told of this tank alone, from minutes closed at or before the tick."""
         heat = self.heat
         if heat is not None:
-            heat.room_c = room_c
+            heat.room_c, heat.doubt = room_c, together
+        self.doubt = together
         fresh = [w.probe.quantity for w in self.witnesses if w.news]
         for witness in self.witnesses:
             if witness.fresh:
@@ -181,7 +185,7 @@ class Keeping:
             if not self.believes(heat.witness) or self._noisy(heat.witness):
                 heat.calm()
             elif heat.witness.hot or (self.standing.told and heat.troubled):
-                heat.minute(together, out)
+                heat.minute(out)
             else:
                 heat.calm()
         for witness in self.witnesses:
@@ -235,6 +239,8 @@ class Keeping:
         if self.calibrations and self.in_calibration(quantity, witness.f_at):
             return
         margin = self._margin(quantity, witness.f_at)
+        # the power cut lists every tank and the time it has left; it is not told tank by tank
+        doubtful = doubtful or (self.doubt is Doubt.CUT and quantity in _BY_POWER)
         judge_bounds(witness, bounds, self.standing, out, margin=margin, doubtful=doubtful)
 
     def _bucket(self, witness: Witness, out: list[Finding]) -> None:
@@ -250,7 +256,10 @@ class Keeping:
             held = witness.flat_ms > max(HOUR_MS, 2 * witness.longest_ms)  # perhaps stuck
             if self.standing.told and self.standing.any_of(*OF_WATER):
                 acidity.quiet(bucket.end_ms + HOUR_MS)  # what was poured explains the pH
-            acidity.bucket(bucket.end_ms, bucket.value, believed=believed and not held, out=out)
+            if self.doubt is Doubt.CUT:
+                acidity.quiet(bucket.end_ms + 6 * HOUR_MS)  # no air stone runs either
+            clear = believed and not held and not self._noisy(witness)
+            acidity.bucket(bucket.end_ms, bucket.value, believed=clear, out=out)
         if not believed:
             return
         if heat is not None and heat.witness is witness and not self._noisy(witness):

@@ -22,6 +22,8 @@ class Limits:
     deadband_share: float = 0.03  # of the bound, for every other quantity
     on_delay_ms: int = 4 * MINUTE_MS
     off_delay_ms: int = 10 * MINUTE_MS
+    again_ms: int = 8 * HOUR_MS  # outside again so soon: it goes in and out …
+    again_off_delay_ms: int = 4 * HOUR_MS  # … and must then stay inside this long
     ph_uncertainty: float = 0.05  # a glass electrode cannot tell less than this outside a window
     retell_ms: int = 30 * MINUTE_MS  # a standing condition is told again no sooner
 

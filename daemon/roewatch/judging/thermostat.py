@@ -8,6 +8,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from roewatch.judging.cycle import Turn
+from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
 from roewatch.judging.standing import Seen
 from roewatch.judging.witness import BUCKET_MS
@@ -161,7 +162,7 @@ class Thermostat:
                 legs += 1
                 spans += cooling[-legs][1]
             times = self._cooling(legs)
-            if legs > 2 and spans >= self.heat.limits.lid_fall_ms and times > 1.35:
+            if legs > 2 and spans >= self.heat.limits.lid_fall_ms and times > 1.4:
                 self._see(
                     Kind.LID_OPEN, at_ms, turn.value,
                     f"cools {times:.1f} times as fast as usual with the heater off, and the room "
@@ -171,7 +172,7 @@ class Thermostat:
                 self._end(Kind.LID_OPEN, at_ms, "cools as slowly as usual again", out)
         if turn.is_peak and warming:
             lid = self._cooling(2) > 1.3
-            weak = warming[-1] < 0.5 or (len(warming) > 1 and max(warming[-2:]) < 0.7)
+            weak = warming[-1] < 0.5 or (len(warming) > 1 and max(warming[-2:]) < 0.62)
             if weak and not lid:
                 self.weak(at_ms, turn.value, warming[-1], out)
             elif min(warming[-2:]) > 0.85:
@@ -185,6 +186,8 @@ class Thermostat:
 
     def weak(self, at_ms: int, value: float, share: float, out: list[Finding]) -> None:
         """The heater gives only a share of its usual warmth."""
+        if self.heat.doubt is not Doubt.NONE and self.heat.doubt is not Doubt.FALLING:
+            return  # the room has lost its heating or its power, which says it better
         self._see(
             Kind.HEATER_WEAK, at_ms, value,
             f"{value:.1f} °C: the heater gives about {share:.0%} of its usual warmth", out,

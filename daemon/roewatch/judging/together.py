@@ -5,8 +5,9 @@ from math import ceil
 from statistics import fmean
 from typing import Any
 
+from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
-from roewatch.judging.heat import Doubt, Heat
+from roewatch.judging.heat import Heat
 from roewatch.judging.jump import Jump
 from roewatch.judging.limits import Limits
 from roewatch.judging.pouring import Pouring
@@ -37,6 +38,8 @@ class Together:
         """What a single tank should know before it blames its heater."""
         if self.standing.holds(Kind.POWER_CUT):
             return Doubt.CUT
+        if self.standing.holds(Kind.ROOM_HEATING_LOST, Quantity.TEMPERATURE):
+            return Doubt.COLD
         return Doubt.FALLING if self.suspect else Doubt.NONE
 
     def judge(self, tick_ms: int, heats: Sequence[Heat], out: list[Finding]) -> None:
@@ -139,7 +142,7 @@ class Together:
     def judge_air(self, tick_ms: int, room_c: float, out: list[Finding]) -> None:
         """The room's air against its own last days: has it lost its heating?"""
         hour = tick_ms // HOUR_MS
-        cold = self.standing.holds(Kind.ROOM_HEATING_LOST)
+        cold = self.standing.holds(Kind.ROOM_HEATING_LOST, Quantity.TEMPERATURE)
         if hour != self.hour:
             if self.air and not cold:
                 self.hours.append(fmean(self.air))

@@ -64,6 +64,7 @@ class Witness:
         "bad_value", "side", "out_since", "in_since", "flat_reported", "norm", "norm_count",
         "noisy_since", "calm_since", "flat_suspect_ms", "flat_fail_ms", "recent_at", "recent",
         "flat_ms", "dumb_since", "received", "received_five",
+        "last_over_ms",
     )  # fmt: skip
     __slots__ = (
         *SAVED, "probe", "id", "every_ms", "gap_ms", "fail_low", "fail_high", "suspect_low",
@@ -106,6 +107,7 @@ class Witness:
         self.side = 0
         self.out_since = -1
         self.in_since = -1
+        self.last_over_ms = -1
         self.flat_reported = False
         self.norm = 0.0
         self.norm_count = 0
