@@ -17,13 +17,17 @@ from roewatch.storage.packing import replace_day
 
 LATEST_MS = 2**43  # year 2248; past it a moment is a broken clock
 _BY_PROBE_AND_TIME = itemgetter(0, 1)
+_TIME = itemgetter(1)
 _DAYS_AT_HAND = 16
 
 Row = tuple[int, int, int | float, int]
 
 
 class Hot:
-    """What the writer knows of the readings by heart, so that a batch costs one statement."""
+    """What the writer knows of the readings by heart, so that a batch costs one statement.
+
+    earliest_ms: nothing in the table is earlier; only so exact as it has been looked at.
+    """
 
     def __init__(self, db: sqlite3.Connection) -> None:
         self._db = db
@@ -32,6 +36,7 @@ class Hot:
         self._newest: dict[int, int] = {}
         self._days: dict[int, Cells | None] = {}
         self.mirroring = False
+        self.earliest_ms = 0
         self.forget()
 
     def forget(self) -> None:
@@ -51,6 +56,7 @@ class Hot:
         }
         (mirrored,) = self._db.execute("SELECT count(*) FROM mirrored").fetchone()
         self.mirroring = mirrored > 0
+        self.earliest_ms = 0
         self._days = {}
 
     def repacked(self, slot: int, probe: int, last_ms: int) -> None:
@@ -77,6 +83,8 @@ class Hot:
         before = self._db.total_changes
         self._db.executemany("INSERT OR IGNORE INTO hot VALUES (?, ?, ?, ?)", rows)
         new = self._db.total_changes - before
+        earliest_ms = min(map(_TIME, rows), default=self.earliest_ms)
+        self.earliest_ms = min(self.earliest_ms, earliest_ms)
         if new < len(rows):
             entries.tally(self._db, "contradicted", self._contradicted(rows))
         if new > fresh:  # not only repeats came late

@@ -214,6 +214,8 @@ class Store:
         """
         self._own()
         before_ms = packing.horizon(now_ms, hot_ms)
+        if self._hot.earliest_ms >= before_ms:
+            return 0  # with thousands of probes even looking for nothing takes its time
         probes = sorted(self._hot.ids.values())
         turn = bisect_left(probes, self._next_to_pack)
         done = 0
@@ -226,6 +228,7 @@ class Store:
                     day = packing.pack_day(self._db, probe, at_ms, before_ms)
                 self._hot.repacked(*day)
                 done += 1
+        self._hot.earliest_ms = before_ms  # every probe was looked at and has nothing before
         return done
 
     def let_go(self, before_ms: Mapping[str, int], budget: int = 100) -> int:
