@@ -3,12 +3,16 @@
 Exit status everywhere: 0 done, 1 found something wrong, 2 could not run.
 """
 
+import os
 import sys
 
 import typer
 
+from roewatch.outbox.channel import UnusableWay
 from roewatch.room.fault import SettingsError
-from roewatch.service.cli import check, contact, demo, graph, replay, watch, water
+from roewatch.service.cli import alarms, check, contact, demo, graph, replay, watch, water
+from roewatch.service.control import NoDaemonError, NotDoneError
+from roewatch.storage.trouble import StoreError
 
 app = typer.Typer(
     name="roewatch",
@@ -23,17 +27,38 @@ app.command("watch")(watch.watch)
 app.command("check")(check.check)
 app.command("replay")(replay.replay)
 app.command("graph")(graph.graph)
+app.add_typer(alarms.app, name="alarms")
 app.add_typer(contact.app, name="contact")
 app.add_typer(water.app, name="water")
 
 
 def main() -> None:
-    """Run one command; faults a person can mend are told without a traceback."""
+    """Run one command; what a person can mend is told without a traceback."""
     try:
         app()
     except SettingsError as faulty:
-        print(faulty, file=sys.stderr)
-        sys.exit(2)
+        _end(str(faulty))
+    except (StoreError, UnusableWay, NoDaemonError, NotDoneError) as stopped:
+        _end(f"roewatch: {stopped}")
+    except BrokenPipeError:
+        # whoever read our output has had enough; Python would complain once more at its exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as unreachable:
-        print(f"roewatch: {unreachable}", file=sys.stderr)
-        sys.exit(2)
+        _end(f"roewatch: {_said(unreachable)}")
+
+
+def _end(text: str) -> None:
+    print(text, file=sys.stderr)
+    sys.exit(2)
+
+
+def _said(error: OSError) -> str:
+    """The system's own words with the file in front, and what usually mends it."""
+    cures = {
+        PermissionError: "give this user the right, or run the command as the daemon's user",
+        FileNotFoundError: "check the name",
+        IsADirectoryError: "name a file in it",
+    }
+    words = f"{error.filename}: {error.strerror}" if error.filename else str(error)
+    cure = cures.get(type(error))
+    return f"{words}; {cure}" if cure else words

@@ -1,15 +1,23 @@
 """Options that several commands share, and how they find the room file."""
 
+import getpass
+import json as jsonlib
 import os
 import signal
 import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from roewatch.room.fault import Fault, SettingsError
 from roewatch.room.moment import at_ms_of_iso, span_ms_of
+
+if TYPE_CHECKING:
+    from roewatch.service.live import RoomRecords
+    from roewatch.service.settings.load import Setup
 
 RoomFile = Annotated[
     Path | None,
@@ -63,3 +71,43 @@ def stop_on_signal(stop: threading.Event) -> None:
     """Let SIGTERM and Ctrl-C end the work in good order."""
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
+
+
+Json = Annotated[bool, typer.Option("--json", help="One JSON object a line.")]
+By = Annotated[
+    str | None,
+    typer.Option("--by", help="Who does it; else this machine's user.", show_default=False),
+]
+
+
+def person(by: str | None) -> str:
+    """Who does it: as given, else the user this runs as."""
+    try:
+        return by or getpass.getuser()
+    except (OSError, KeyError):  # a user id without a name, as in a container
+        raise typer.BadParameter("say who you are with --by NAME") from None
+
+
+def setup_of(given: Path | None) -> "Setup":
+    """The room the options name. Raises SettingsError."""
+    from roewatch.service.settings.load import load_setup  # noqa: PLC0415  # half a second
+
+    return load_setup(room_file(given), os.environ)
+
+
+@contextmanager
+def here(given: Path | None) -> Iterator[tuple["Setup", "RoomRecords"]]:
+    """The room and its records. Raises SettingsError; queries raise StoreError."""
+    from roewatch.service.live import RoomRecords  # noqa: PLC0415
+
+    setup = setup_of(given)
+    records = RoomRecords(setup.storage.path, setup.room)
+    try:
+        yield setup, records
+    finally:
+        records.close()
+
+
+def json_line(said: Mapping[str, Any]) -> None:
+    """One object on one line of stdout."""
+    print(jsonlib.dumps(said, ensure_ascii=False))
