@@ -233,7 +233,7 @@ def test_alarms_stand_by_state_with_their_act_and_who_was_told(client: TestClien
     assert "First: " in first
     assert "Keeper, phone: taken 13:32" in first
     assert "(mail server answered 451: try again later)" in first
-    assert "3 open, 1 shelved" in words(page)
+    assert "3 open, 1 over and not seen, 1 shelved" in words(page)
 
 
 def test_acknowledging_says_so_once_and_comes_back_to_the_same_page(

@@ -84,9 +84,12 @@ def groups_of(alarms: Sequence[Alarm]) -> list[Group]:
 
 
 def headline(sight: Sight) -> str:
-    """`3 open, 1 shelved`."""
+    """`3 open, 1 over and not seen, 1 shelved`."""
     shelved = sum(alarm.state is State.SHELVED for alarm in sight.alarms)
-    return f"{len(sight.open)} open" + (f", {shelved} shelved" if shelved else "")
+    parts = [f"{len(sight.open)} open"]
+    parts += [f"{len(sight.returned)} over and not seen"] if sight.returned else []
+    parts += [f"{shelved} shelved"] if shelved else []
+    return ", ".join(parts)
 
 
 def lasted(alarm: Alarm) -> str:
@@ -127,7 +130,11 @@ def alarms_page(desk: Desk, request: Request) -> Response:
         sight,
         groups=groups_of(sight.alarms),
         headline=headline(sight),
-        past=[alarm for alarm in recent if alarm.state is State.NORMAL][:50],
+        past=[
+            alarm
+            for alarm in recent
+            if alarm.state is State.NORMAL and alarm.priority is not Priority.JOURNAL
+        ][:50],
         refused=desk.live.refused(),
         told_of=lambda alarm: told[alarm.number],
         stage_of=stage_of,

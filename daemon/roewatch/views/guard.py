@@ -59,6 +59,8 @@ def _is_address(name: str) -> bool:
 
 def from_here(request: Request) -> bool:
     """Whether the browser runs on this very computer."""
+    if "x-forwarded-for" in request.headers or "forwarded" in request.headers:
+        return False  # a proxy on this computer speaks for somebody elsewhere
     host = request.client.host if request.client else ""
     return _is_address(host) and ipaddress.ip_address(host).is_loopback
 

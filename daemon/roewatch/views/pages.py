@@ -1,7 +1,6 @@
 """Pages: the room, a tank, the alarms and the records, drawn on the server."""
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from importlib.resources import files
@@ -18,7 +17,8 @@ from roewatch.alarms.rationale import rationale_of
 from roewatch.room.moment import span_text
 from roewatch.room.quantity import KEPT, Quantity, shown
 from roewatch.views import wording
-from roewatch.views.guard import from_here
+from roewatch.views.door import Door
+from roewatch.views.knock import Knocks
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.sight import Lookout, Sight
@@ -98,6 +98,7 @@ def _environment() -> Environment:
     env.globals["static"] = lambda name: f"/static/{name}?v={versions[name]}"
     env.globals["number"] = wording.number
     env.globals["shown"] = shown
+    env.globals["species_name"] = wording.species_name
     env.globals["window_text"] = wording.window_text
     env.globals["alarm_words"] = alarm_words
     env.globals["rationale_of"] = rationale_of
@@ -112,7 +113,15 @@ class Desk:
     """What every page is made with: the ports, the templates and the room's sight."""
 
     def __init__(
-        self, records: Records, live: Live, deeds: Deeds, lookout: Lookout, web: Web
+        self,
+        records: Records,
+        live: Live,
+        deeds: Deeds,
+        *,
+        lookout: Lookout,
+        web: Web,
+        door: Door,
+        knocks: Knocks | None = None,
     ) -> None:
         self.records = records
         self.live = live
@@ -120,7 +129,8 @@ class Desk:
         self.lookout = lookout
         self.web = web
         self.stream = Stream(lookout, live, self.draw)
-        self.may_change: Callable[[Request], bool] = from_here
+        self.door = door
+        self.knocks = knocks
 
     @cached_property
     def templates(self) -> Environment:
@@ -138,6 +148,7 @@ class Desk:
 
     def fragment(self, request: Request, name: str, sight: Sight, **more: object) -> Markup:
         """A template filled in."""
+        visitor = self.door.who(request)
         context = {
             "sight": sight,
             "room": sight.room,
@@ -146,12 +157,28 @@ class Desk:
             "places": PLACES,
             "here": request.url.path,
             "token": request.scope.get("roewatch.token", ""),
-            "may_change": self.may_change(request),
+            "visitor": visitor,
+            "locked": self.door.locked,
+            "may_change": visitor is not None and visitor.may_change,
+            "may_acknowledge": visitor is not None and visitor.may_acknowledge,
             "seen": self.stream.publish(sight),
             "told": unquote(request.cookies.get(TOLD, "")),
         }
         drawn = self.templates.get_template(name).render(context | more)
         return Markup(drawn)  # noqa: S704 the templates escape every value
+
+    def alone(self, request: Request, name: str, *, status: int = 200, **more: object) -> Response:
+        """A page that stands by itself, for somebody who is not inside yet."""
+        room, now_ms = self.live.room(), self.live.now_ms()
+        context = {
+            "room": room,
+            "say": Words(now_ms, ZoneInfo(room.zone)),
+            "theme": theme_of(request),
+            "token": request.scope.get("roewatch.token", ""),
+            "back": request.query_params.get("back", "/"),
+            "said": "",
+        }
+        return HTMLResponse(self.templates.get_template(name).render(context | more), status)
 
     def draw(self, sight: Sight) -> Drawn:
         """The parts of a page that change by themselves."""

@@ -67,6 +67,11 @@ class Sight:
         return tuple(a for a in self.alarms if a.state in seen)
 
     @property
+    def returned(self) -> tuple[Alarm, ...]:
+        """The alarms that are over and that nobody has seen."""
+        return tuple(a for a in self.alarms if a.state is State.RETURNED)
+
+    @property
     def out_of_service(self) -> tuple[Alarm, ...]:
         """Alarms switched off without an end; they show everywhere so that nobody forgets."""
         return tuple(a for a in self.alarms if a.state is State.OUT_OF_SERVICE)

@@ -59,6 +59,12 @@ def window_text(quantity: Quantity, window: Window) -> str:
     return f"{text}\u00a0{unit}" if unit else text  # a number keeps its unit on its line
 
 
+def species_name(species: str) -> str:
+    """A species sheet's id as people write it: `Nannostomus marginatus`."""
+    text = species.replace("-", " ")
+    return text[:1].upper() + text[1:]
+
+
 def quantity_name(quantity: Quantity | None) -> str:
     """`pH`, `temperature`; empty for a condition without a quantity."""
     return KEPT[quantity].name if quantity else ""

@@ -1,0 +1,152 @@
+"""Act: what a person does on a page, by one of our own forms."""
+
+from urllib.parse import quote
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from roewatch.alarms.alarm import State
+from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.moment import MINUTE_MS
+from roewatch.views.alarm_page import shelf_end_ms
+from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.door import SESSION
+from roewatch.views.knock import Knock
+from roewatch.views.pages import TOLD, Desk
+from roewatch.views.palette import Theme
+from roewatch.views.visitor import Visitor
+from roewatch.views.week import deed_words
+
+Fields = dict[str, str]
+
+_TWICE_MS = MINUTE_MS // 2
+_LONGEST_NOTE = 300
+_YEAR_S = 400 * 86_400
+
+
+def back(fields: Fields, told: str, fallback: str = "/") -> Response:
+    """To the page the form stood on, with one sentence; only ever a page of ours."""
+    where = fields.get("back", fallback)
+    if not where.startswith("/") or where.startswith(("//", "/\\")):
+        where = fallback
+    response = RedirectResponse(where, 303)
+    if told:
+        response.set_cookie(TOLD, quote(told), max_age=30, httponly=True, samesite="strict")
+    return response
+
+
+class Act:
+    """Every deed a form can ask for. A port's refusal is a ValueError for the person."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+
+    def acknowledge(self, request: Request, fields: Fields, by: Visitor) -> Response:
+        """Somebody has seen an alarm."""
+        number = request.path_params["number"]
+        self._desk.deeds.acknowledge(number, by.name)
+        return back(fields, f"Alarm {number} acknowledged.", "/alarms")
+
+    def shelve(self, request: Request, fields: Fields, by: Visitor) -> Response:
+        """Silence an alarm for a while, with a reason."""
+        why = fields.get("why", "").strip()
+        if not why:
+            raise AskedWrongError("Say why the alarm is shelved, so that the next person knows.")
+        number = request.path_params["number"]
+        now_ms, zone = self._desk.live.now_ms(), self._desk.live.room().zone
+        end_ms = shelf_end_ms(fields.get("until", ""), now_ms, zone)
+        self._desk.deeds.shelve(number, end_ms, why[:200], by.name)
+        return back(fields, f"Alarm {number} shelved.", "/alarms")
+
+    def unshelve(self, request: Request, fields: Fields, by: Visitor) -> Response:
+        """End an alarm's silence."""
+        number = request.path_params["number"]
+        self._desk.deeds.unshelve(number, by.name)
+        return back(fields, f"Alarm {number} is off the shelf.", "/alarms")
+
+    def enter(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """Record what was done to a tank, once."""
+        tank = self._desk.lookout.look().of(fields.get("tank", "")).tank
+        offered = {Deed.WATER_CHANGE, Deed.NOTE}
+        if fields.get("deed") not in offered:
+            raise AskedWrongError("Choose what was done: water change or note.")
+        deed, detail = Deed(fields["deed"]), fields.get("detail", "").strip()[:_LONGEST_NOTE]
+        if deed is Deed.NOTE and not detail:
+            raise AskedWrongError("An empty note says nothing; write a word or two.")
+        now_ms = self._desk.live.now_ms()
+        recent = self._desk.records.journal(tank.id, now_ms - _TWICE_MS, now_ms + 1)
+        if any(entry.deed is deed and entry.detail == detail for entry in recent):
+            return back(fields, f"{tank.id}: that was recorded a moment ago, once.")
+        entry = JournalEntry(at_ms=now_ms, tank=tank.id, deed=deed, detail=detail)
+        self._desk.deeds.enter(entry)
+        return back(fields, f"{tank.id}: {deed_words(entry)}, recorded.")
+
+    def theme(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """Read the pages in another light."""
+        chosen = fields.get("theme", "")
+        response = back(fields, "")
+        if chosen in {Theme.NIGHT, Theme.DAY, Theme.RED}:
+            response.set_cookie(
+                "roewatch_theme", chosen, max_age=_YEAR_S, httponly=True, samesite="lax"
+            )
+        else:
+            response.delete_cookie("roewatch_theme")
+        return response
+
+    # coming and going
+
+    def log_in(self, request: Request, fields: Fields) -> Response:
+        """A name and a passphrase; the right ones open everything."""
+        place = request.client.host if request.client else ""
+        cookie = self._desk.door.enter(fields.get("name", ""), fields.get("passphrase", ""), place)
+        if cookie is None:
+            raise AskedWrongError("That name and that passphrase do not belong together.")
+        response = back(fields, "")
+        response.set_cookie(
+            SESSION,
+            cookie,
+            max_age=_YEAR_S,
+            httponly=True,
+            samesite="lax",  # a link in a phone's message must open logged in
+            secure=request.url.scheme == "https" or self._desk.web.base.startswith("https:"),
+        )
+        return response
+
+    def log_out(self, _: Request, __: Fields, by: Visitor) -> Response:
+        """Leave."""
+        self._desk.door.leave(by)
+        response = RedirectResponse("/enter", 303)
+        response.delete_cookie(SESSION)
+        return response
+
+    # the link in a notice
+
+    def _knock(self, request: Request) -> Knock:
+        knocks = self._desk.knocks
+        link = request.path_params["link"]
+        knock = knocks.read(link, self._desk.live.now_ms()) if knocks else None
+        alarm = self._desk.records.alarm(knock.number) if knock else None
+        if knock is None or alarm is None or alarm.raised_ms != knock.raised_ms:
+            raise NotHereError("This link was used, or is too old. Open the alarms page instead.")
+        return knock
+
+    def seen_page(self, request: Request) -> Response:
+        """One alarm and one button; looking changes nothing."""
+        knock = self._knock(request)
+        alarm = self._desk.records.alarm(knock.number)
+        assert alarm is not None
+        waiting = alarm.state in {State.UNACKNOWLEDGED, State.RETURNED}
+        return self._desk.alone(
+            request, "seen.html", alarm=alarm, knock=knock, waiting=waiting, done=False
+        )
+
+    def seen(self, request: Request) -> Response:
+        """The button: this person has seen this alarm. The link itself is the proof."""
+        knock = self._knock(request)
+        assert self._desk.knocks is not None
+        self._desk.deeds.acknowledge(knock.number, knock.contact)
+        self._desk.knocks.use(request.path_params["link"])
+        alarm = self._desk.records.alarm(knock.number)
+        return self._desk.alone(
+            request, "seen.html", alarm=alarm, knock=knock, waiting=False, done=True
+        )

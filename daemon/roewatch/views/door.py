@@ -1,0 +1,154 @@
+"""A door: who a request comes from; with passphrases set, nobody unknown comes in.
+
+Before there is a passphrase, only the computer the daemon runs on may change anything, and a
+browser elsewhere may look.
+"""
+
+import hashlib
+import hmac
+import logging
+import secrets
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from starlette.requests import Request
+
+from roewatch.views.guard import from_here
+from roewatch.views.passphrase import fits, hashed
+from roewatch.views.visitor import Person, Program, Role, Visitor
+
+log = logging.getLogger(__name__)
+
+SESSION = "roewatch_session"
+IDLE_S = 30 * 86_400.0
+
+_FREE_GUESSES = 5
+_FIRST_WAIT_S = 30.0
+_LONGEST_WAIT_S = 900.0
+_REMEMBERED = 2_000  # guessers and sessions; the oldest are forgotten first
+
+
+class TooManyGuessesError(ValueError):
+    """Somebody guesses; the text says how long to wait."""
+
+
+@dataclass(slots=True)
+class _Guesses:
+    failed: int = 0
+    until_s: float = 0.0
+
+
+@dataclass(slots=True)
+class _Session:
+    person: Person
+    seen_s: float
+
+
+class Door:
+    """Logs people in and out and knows them again. Safe from any thread."""
+
+    def __init__(
+        self,
+        people: Sequence[Person] = (),
+        programs: Sequence[Program] = (),
+        clock_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._people = {person.name.casefold(): person for person in people}
+        self._programs = tuple(programs)
+        self._clock_s = clock_s
+        self._lock = threading.Lock()
+        self._hashing = threading.Lock()  # one at a time: each takes 16 MiB
+        self._sessions: dict[str, _Session] = {}
+        self._guesses: dict[str, _Guesses] = {}
+        self._nobody = hashed(secrets.token_hex(16)) if people else ""
+
+    @property
+    def locked(self) -> bool:
+        """Whether people must log in."""
+        return bool(self._people)
+
+    def who(self, request: Request) -> Visitor | None:
+        """Whoever sent this request; None for somebody who must log in first."""
+        bearer = request.headers.get("authorization", "")
+        if bearer.lower().startswith("bearer "):
+            return self._program(bearer[7:].strip())
+        if not self.locked:
+            role = Role.KEEPER if from_here(request) else Role.GUEST
+            return Visitor(name="the pages", role=role)
+        key = _digest(request.cookies.get(SESSION, ""))
+        now_s = self._clock_s()
+        with self._lock:
+            session = self._sessions.get(key)
+            if session is None or now_s - session.seen_s > IDLE_S:
+                self._sessions.pop(key, None)
+                return None
+            session.seen_s = now_s
+        return Visitor(name=session.person.name, role=session.person.role, session=key)
+
+    def _program(self, token: str) -> Visitor | None:
+        digest = _digest(token)
+        found = None
+        for program in self._programs:
+            if hmac.compare_digest(program.digest, digest):
+                found = Visitor(name=program.name, role=program.role)
+        return found
+
+    def enter(self, name: str, passphrase: str, place: str) -> str | None:
+        """A new session's cookie for the right passphrase, else None. place: the guesser's.
+
+        Raises TooManyGuessesError, whatever the passphrase, while they have to wait.
+        """
+        person = self._people.get(name.strip().casefold())
+        keys = (f"place {place}", f"name {name.strip().casefold()[:100]}")
+        self._must_wait(keys)
+        with self._hashing:
+            # an unknown name takes as long as a wrong passphrase
+            right = fits(passphrase, person.passphrase if person else self._nobody)
+        if not right or person is None:
+            self._failed(keys)
+            log.warning("person_refused name=%r place=%s", name[:100], place)
+            return None
+        cookie = secrets.token_urlsafe(32)
+        with self._lock:
+            for key in keys:
+                self._guesses.pop(key, None)
+            while len(self._sessions) >= _REMEMBERED:
+                self._sessions.pop(next(iter(self._sessions)))
+            self._sessions[_digest(cookie)] = _Session(person, self._clock_s())
+        log.info("person_entered name=%r place=%s", person.name, place)
+        return cookie
+
+    def leave(self, visitor: Visitor) -> None:
+        """End a session."""
+        with self._lock:
+            self._sessions.pop(visitor.session, None)
+
+    def _must_wait(self, keys: tuple[str, ...]) -> None:
+        now_s = self._clock_s()
+        with self._lock:
+            waits = [self._guesses[key].until_s - now_s for key in keys if key in self._guesses]
+        longest = max(waits, default=0.0)
+        if longest > 0:
+            raise TooManyGuessesError(
+                f"Too many wrong passphrases. Wait {longest / 60:.0f} min and try again."
+                if longest > 90
+                else f"Too many wrong passphrases. Wait {longest:.0f} s and try again."
+            )
+
+    def _failed(self, keys: tuple[str, ...]) -> None:
+        with self._lock:
+            for key in keys:
+                while key not in self._guesses and len(self._guesses) >= _REMEMBERED:
+                    self._guesses.pop(next(iter(self._guesses)))
+                guesses = self._guesses.setdefault(key, _Guesses())
+                guesses.failed += 1
+                over = guesses.failed - _FREE_GUESSES
+                if over >= 0:
+                    wait_s = min(_LONGEST_WAIT_S, _FIRST_WAIT_S * 2.0 ** min(over, 10))
+                    guesses.until_s = self._clock_s() + wait_s
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

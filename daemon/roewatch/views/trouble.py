@@ -1,0 +1,61 @@
+"""Trouble: the answers to what cannot be had, in words, and to our own faults, with a number."""
+
+import logging
+import secrets
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+
+from roewatch.views.pages import Desk
+
+log = logging.getLogger(__name__)
+
+
+class Trouble:
+    """Turns each kind of fault into an answer: a page for people, JSON under /api/."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+
+    def answer(self, request: Request, status: int, title: str, text: str) -> Response:
+        """One answer in words."""
+        if request.url.path.startswith("/api/"):
+            return JSONResponse({"error": text}, status)
+        visitor = self._desk.door.who(request)
+        if visitor is None:
+            return self._desk.alone(request, "outside.html", status=status, title=title, text=text)
+        sight = self._desk.lookout.look()
+        return self._desk.page(
+            request, "trouble.html", sight, status=status, title=title, text=text
+        )
+
+    def http(self, request: Request, fault: Exception) -> Response:
+        """An answer that is not a page."""
+        assert isinstance(fault, HTTPException)
+        title = "Not here" if fault.status_code == 404 else "That was not done"
+        text = fault.detail
+        if fault.status_code == 404 and text == "Not Found":
+            text = f"This room has no page {request.url.path}."
+        if fault.status_code == 405:
+            text = f"{request.url.path} cannot be asked that way."
+        return self.answer(request, fault.status_code, title, text)
+
+    def not_here(self, request: Request, fault: Exception) -> Response:
+        """A tank or quantity that is not in the room."""
+        return self.answer(request, 404, "Not here", str(fault))
+
+    def refused(self, request: Request, fault: Exception) -> Response:
+        """A deed or an address that cannot be; the fault's text is for the person."""
+        return self.answer(request, 400, "That was not done", str(fault))
+
+    def broken(self, request: Request, fault: Exception) -> Response:
+        """Our own fault: a static text with the number its log line carries."""
+        reference = secrets.token_hex(4)
+        log.error("page_failed reference=%s path=%r", reference, request.url.path, exc_info=fault)
+        return PlainTextResponse(
+            f"This page failed; the log has it under {reference}.\n"
+            "The room is still being watched, and alarms still go to the phone.\n"
+            "The racks: /\n",
+            500,
+        )

@@ -1,0 +1,235 @@
+"""Who may come in, and what they may do there."""
+
+import hashlib
+from collections.abc import Iterator
+
+import pytest
+from starlette.testclient import TestClient
+from tests.journeys.served import WebPlace
+from tests.views.room_of_glass import NOW, usual, windows_of
+from tests.views.test_pages import BASE, Forms, Glass
+
+from roewatch.alarms.alarm import State
+from roewatch.room.moment import DAY_MS, HOUR_MS
+from roewatch.views.app import app_of
+from roewatch.views.door import SESSION, Door, TooManyGuessesError
+from roewatch.views.knock import Knock, Knocks
+from roewatch.views.passphrase import fits, hashed
+from roewatch.views.visitor import Access, Person, Program, Role
+
+SECRET = "seven quiet pencilfish"
+KEY = b"a key of sixteen bytes or more"
+TOKEN = "a-long-random-token"
+
+PEOPLE = (
+    Person(name="Keeper", role=Role.KEEPER, passphrase=hashed(SECRET)),
+    Person(name="Stand-in", role=Role.SITTER, passphrase=hashed("another one altogether")),
+)
+ACCESS = Access(
+    people=PEOPLE,
+    programs=(
+        Program(name="script", role=Role.GUEST, digest=hashlib.sha256(TOKEN.encode()).hexdigest()),
+    ),
+    link_key=KEY,
+)
+
+
+@pytest.fixture
+def glass() -> Glass:
+    return usual()
+
+
+@pytest.fixture
+def client(glass: Glass) -> Iterator[TestClient]:
+    records, live, deeds = glass
+    app = app_of(records, live, deeds, settings=WebPlace(), windows_of=windows_of, access=ACCESS)
+    with TestClient(app, base_url=BASE, client=("192.168.1.20", 50000)) as client:
+        yield client
+
+
+def log_in(client: TestClient, name: str = "Keeper", passphrase: str = SECRET) -> int:
+    fields = Forms(client.get("/enter?back=/alarms").text)["/enter"]
+    answer = client.post("/enter", data=fields | {"name": name, "passphrase": passphrase})
+    status: int = answer.status_code
+    return status
+
+
+def test_nothing_is_shown_to_somebody_who_is_not_inside(client: TestClient) -> None:
+    for address in ("/", "/tank/A1", "/alarms", "/records", "/tank/A1/ph.svg", "/find?tank=A1"):
+        answer = client.get(address, follow_redirects=False)
+        assert answer.status_code == 303, address
+        assert answer.headers["location"].startswith("/enter?back="), address
+    assert client.get("/api/live").status_code == 401
+    assert client.get("/healthz").status_code == 200
+    assert "A1" not in client.get("/nowhere").text
+
+
+def test_the_right_passphrase_leads_back_to_where_one_wanted_to_go(client: TestClient) -> None:
+    wanted = client.get("/tank/A1?span=1d")
+    assert wanted.url.path == "/enter"
+    fields = Forms(wanted.text)["/enter"] | {"name": "keeper", "passphrase": SECRET}
+    inside = client.post("/enter", data=fields)
+    assert (inside.url.path, inside.url.query) == ("/tank/A1", b"span=1d")
+    assert "Keeper, keeper" in inside.text
+
+
+def test_a_session_cookie_is_kept_from_scripts_and_other_sites(client: TestClient) -> None:
+    fields = Forms(client.get("/enter").text)["/enter"] | {"name": "Keeper", "passphrase": SECRET}
+    answer = client.post("/enter", data=fields, follow_redirects=False)
+    cookie = next(c for c in answer.headers.get_list("set-cookie") if c.startswith(SESSION))
+    assert "HttpOnly" in cookie
+    assert "SameSite=lax" in cookie
+    assert "Secure" not in cookie  # plain http on the local network
+
+
+def test_a_session_somebody_planted_is_not_taken_over(client: TestClient) -> None:
+    fields = Forms(client.get("/enter").text)["/enter"] | {"name": "Keeper", "passphrase": SECRET}
+    planted = {"cookie": f"{SESSION}=planted; " + _cookies(client)}
+    answer = client.post("/enter", data=fields, headers=planted, follow_redirects=False)
+    assert answer.status_code == 303
+    assert "planted" not in str(answer.headers.get_list("set-cookie"))
+    client.cookies.clear()
+    stolen = {"cookie": f"{SESSION}=planted"}
+    assert client.get("/", headers=stolen, follow_redirects=False).status_code == 303
+
+
+def _cookies(client: TestClient) -> str:
+    return "; ".join(f"{cookie.name}={cookie.value}" for cookie in client.cookies.jar)
+
+
+def test_who_acknowledged_is_written_down(client: TestClient, glass: Glass) -> None:
+    assert log_in(client) == 200
+    fields = Forms(client.get("/alarms").text)["/alarms/42/acknowledge"]
+    client.post("/alarms/42/acknowledge", data=fields)
+    assert glass[2].done == [("acknowledge", 42, "Keeper")]
+
+
+def test_a_sitter_acknowledges_and_changes_nothing_else(client: TestClient, glass: Glass) -> None:
+    assert log_in(client, "Stand-in", "another one altogether") == 200
+    page = client.get("/alarms").text
+    assert "/alarms/42/shelve" not in page
+    fields = Forms(page)["/alarms/42/acknowledge"]
+    refused = client.post("/alarms/42/shelve", data=fields | {"until": "1h", "why": "x"})
+    assert refused.status_code == 403
+    assert client.post("/records", data=fields | {"tank": "A1"}).status_code == 403
+    assert client.post("/alarms/42/acknowledge", data=fields).status_code == 200
+    assert glass[2].done == [("acknowledge", 42, "Stand-in")]
+
+
+def test_after_logging_out_the_old_cookie_opens_nothing(client: TestClient) -> None:
+    assert log_in(client) == 200
+    old = client.cookies.get(SESSION)
+    fields = Forms(client.get("/").text)["/leave"]
+    assert client.post("/leave", data=fields).url.path == "/enter"
+    assert old is not None
+    client.cookies.set(SESSION, old)
+    assert client.get("/", follow_redirects=False).status_code == 303
+
+
+def test_a_wrong_passphrase_says_no_more_than_that(client: TestClient) -> None:
+    fields = Forms(client.get("/enter").text)["/enter"]
+    for name in ("Keeper", "Nobody"):
+        answer = client.post("/enter", data=fields | {"name": name, "passphrase": "wrong wrong"})
+        assert answer.status_code == 403
+        assert "do not belong together" in answer.text
+        assert "wrong wrong" not in answer.text
+
+
+def test_guessing_is_slowed_for_the_name_and_for_the_place() -> None:
+    now = [0.0]
+    door = Door(PEOPLE, clock_s=lambda: now[0])
+    for _ in range(5):
+        assert door.enter("Keeper", "wrong", "10.0.0.9") is None
+    with pytest.raises(TooManyGuessesError, match="Wait 30 s"):
+        door.enter("Keeper", SECRET, "10.0.0.77")  # the right one, from elsewhere
+    with pytest.raises(TooManyGuessesError):
+        door.enter("Stand-in", "another one altogether", "10.0.0.9")
+    now[0] = 31.0
+    assert door.enter("Keeper", "wrong", "10.0.0.9") is None
+    with pytest.raises(TooManyGuessesError, match="Wait 60 s"):
+        door.enter("Keeper", SECRET, "10.0.0.9")
+    now[0] = 1_000.0
+    assert door.enter("Keeper", SECRET, "10.0.0.9") is not None
+
+
+def test_a_script_has_a_token_and_no_form_of_ours_takes_it(client: TestClient) -> None:
+    bearer = {"authorization": f"Bearer {TOKEN}"}
+    assert client.get("/alarms", headers=bearer).status_code == 200
+    assert client.post("/alarms/42/acknowledge", headers=bearer).status_code == 403
+    wrong = {"authorization": "Bearer nonsense"}
+    assert client.get("/alarms", headers=wrong, follow_redirects=False).status_code == 303
+
+
+def test_a_proxy_on_this_computer_speaks_for_somebody_elsewhere(glass: Glass) -> None:
+    records, live, deeds = glass
+    app = app_of(records, live, deeds, settings=WebPlace(), windows_of=windows_of)
+    with TestClient(app, base_url=BASE, client=("127.0.0.1", 50000)) as client:
+        assert "/acknowledge" in client.get("/alarms").text
+        forwarded = {"x-forwarded-for": "203.0.113.9"}
+        assert "/acknowledge" not in client.get("/alarms", headers=forwarded).text
+
+
+def test_a_kept_passphrase_does_not_show_it_and_fits_only_it() -> None:
+    kept = hashed(SECRET)
+    assert SECRET not in kept
+    assert kept != hashed(SECRET)  # salted
+    assert fits(SECRET, kept)
+    assert not fits(SECRET + " ", kept)
+    with pytest.raises(ValueError, match="too few"):
+        hashed("short")
+    with pytest.raises(ValueError, match="roewatch passphrase"):
+        fits(SECRET, SECRET)
+    assert "<secret>" in repr(PEOPLE[0])
+    assert kept.split("$")[0] not in repr(PEOPLE[0])
+
+
+def link(number: int = 42, *, until_ms: int = NOW + DAY_MS, raised_ms: int | None = None) -> str:
+    raised = usual()[0].alarm(number)
+    assert raised is not None
+    return Knocks(KEY).path(
+        Knock(
+            number=number,
+            raised_ms=raised.raised_ms if raised_ms is None else raised_ms,
+            contact="Keeper",
+            until_ms=until_ms,
+        )
+    )
+
+
+def test_opening_the_link_in_a_notice_changes_nothing_and_its_button_acknowledges(
+    client: TestClient, glass: Glass
+) -> None:
+    page = client.get(link())
+    assert "B2 pH above window" in page.text
+    assert "Acknowledge as Keeper" in page.text
+    assert "A4" not in page.text  # one alarm and nothing else of the room
+    assert glass[2].done == []
+    done = client.post(link())
+    assert "Acknowledged as Keeper" in done.text
+    assert glass[2].done == [("acknowledge", 42, "Keeper")]
+    kept = glass[0].alarm(42)
+    assert kept is not None
+    assert kept.state is State.ACKNOWLEDGED
+
+
+def test_a_link_works_once_for_one_raise_of_one_alarm_and_not_for_ever(
+    client: TestClient, glass: Glass
+) -> None:
+    assert client.post(link()).status_code == 200
+    assert client.post(link()).status_code == 404
+    assert client.get(link(until_ms=NOW - HOUR_MS)).status_code == 404
+    assert client.get(link(41, raised_ms=NOW)).status_code == 404
+    forged = link(41)[:-1] + ("0" if link(41)[-1] != "0" else "1")
+    other = Knocks(b"some other key of a stranger").path(
+        Knock(number=41, raised_ms=0, contact="Keeper", until_ms=NOW + DAY_MS)
+    )
+    for wrong in (forged, other, "/seen/x", "/seen/.", "/seen/é.é"):
+        assert client.get(wrong).status_code == 404, wrong
+        assert client.post(wrong).status_code == 404, wrong
+    assert len(glass[2].done) == 1
+
+
+def test_another_site_cannot_press_the_button_of_a_link(client: TestClient, glass: Glass) -> None:
+    answer = client.post(link(), headers={"origin": "http://elsewhere.example"})
+    assert answer.status_code == 403
+    assert glass[2].done == []
