@@ -42,7 +42,7 @@ def test_a_drip_of_three_volumes_leaves_five_percent() -> None:
     assert found.states[-1][1].dgh == pytest.approx(3.0 - 0.05 * 2.0, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(st.floats(6.2, 7.6), st.floats(0.05, 2.0), st.floats(22.0, 29.0))
 def test_no_drip_ever_breaks_a_pace(ph: float, alkalinity: float, celsius: float) -> None:
     bag = spawning(ph=ph, alkalinity=alkalinity, celsius=celsius)

@@ -174,7 +174,7 @@ def _cautions(bag: SourceWater, tank: SourceWater, start: Makeup, end: Makeup) -
         "Do not pour the bag's water into the tank.",
     ]
     before, after = start.closed(), end.closed(celsius=tank.celsius)
-    if after.ph > before.ph + 0.3:
+    if after.ph > before.ph + 0.2:
         found.append(
             "pH rises: a bag that was closed for long holds ammonia which turns harmful as CO2 "
             "leaves. Test it; if there is any, change water quickly rather than drip slowly."

@@ -87,6 +87,15 @@ class Pace:
         rise, fall = self.allowed(earlier)
         return (later - earlier) / rise if later > earlier else (earlier - later) / fall
 
+    def within(self, other: "Pace") -> bool:
+        """Whether keeping this pace keeps the other too, so that it need not be named."""
+        return (
+            self.span_ms == other.span_ms
+            and self.of_value == other.of_value
+            and self.rise <= other.rise
+            and self.fall <= other.fall
+        )
+
     def text(self) -> str:
         """For people: `pH at most 0.3 up or 0.2 down in 24 h`."""
         if self.of_value:
@@ -113,7 +122,7 @@ _CP = "common practice among keepers; no study behind it was found"
 _OWN = "our own caution; nothing published was found"
 
 
-def _paces_where_the_sheet_is_silent(young: bool) -> dict[Followed, tuple[Pace, ...]]:
+def _cautious(young: bool) -> dict[Followed, tuple[Pace, ...]]:
     share = 0.10 if young else 0.15
     warmth: tuple[Pace, ...]
     if young:
@@ -164,17 +173,19 @@ def _paces_where_the_sheet_is_silent(young: bool) -> dict[Followed, tuple[Pace, 
 def paces(
     stage: Stage, rates: Mapping[Quantity, Sequence[RateLimit]] | None = None
 ) -> tuple[Pace, ...]:
-    """The paces of a tank: its own rate limits, and cautious ones where it has none.
+    """The paces of a tank's plans: the cautious ones, and within its own rate limits.
 
-    rates: as `Tank.rates`, resolved for the stage. Hardness and alkalinity have no probe, so
-    theirs are always the cautious ones.
+    A species sheet's limits are where alarms begin, so a plan keeps to them *and* to what keepers
+    plan by; a limit the keeper set himself stands alone for its quantity. Hardness and alkalinity
+    have no probe, so theirs are always the cautious ones.
+    rates: as `Tank.rates`, resolved for the stage.
     """
-    found = _paces_where_the_sheet_is_silent(stage in YOUNG)
+    found = _cautious(stage in YOUNG)
     for quantity, limits in (rates or {}).items():
         followed = _FOLLOWED.get(quantity)
         if followed is None or not limits:
             continue
-        found[followed] = tuple(
+        own = tuple(
             Pace(
                 followed=followed,
                 span_ms=limit.span_ms,
@@ -184,6 +195,13 @@ def paces(
                 source=limit.source,
             )
             for limit in limits
+        )
+        if any(limit.basis is Basis.KEEPER for limit in limits):
+            found[followed] = own
+            continue
+        cautious = found[followed]
+        found[followed] = cautious + tuple(
+            pace for pace in own if not any(other.within(pace) for other in cautious)
         )
     return tuple(pace for group in found.values() for pace in group)
 

@@ -220,7 +220,7 @@ def _walk(wish: RampWish) -> Walk:
     return Walk(start, wish.recipe, here.pco2)
 
 
-_GRID = 400
+_GRID = 250
 
 
 def _goal(wish: RampWish, walk: Walk) -> float:

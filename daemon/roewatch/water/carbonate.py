@@ -23,7 +23,7 @@ CO2_G_MOL = 44.009
 
 _LOWEST_PH = 1.0
 _HIGHEST_PH = 14.0
-_PH_STEP = 1e-9  # the root is good to this
+_PH_STEP = 1e-8  # the root is good to this
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,23 +128,16 @@ def _totals(ions: Ions) -> _Totals:
     )
 
 
-def _root(rises: Callable[[float], float], *, near: float | None) -> float:
-    """The pH at which a rising function is nought, by a bracketed secant (Illinois)."""
-    low, high = _LOWEST_PH, _HIGHEST_PH
-    f_low = f_high = math.nan
-    if near is not None:
-        for reach in (0.02, 0.5):
-            f_low, f_high = rises(near - reach), rises(near + reach)
-            if f_low <= 0.0 <= f_high:
-                low, high = near - reach, near + reach
-                break
-    if low == _LOWEST_PH:
-        f_low, f_high = rises(low), rises(high)
-        if not f_low <= 0.0 <= f_high:
-            raise RefusedError(
-                f"no pH between {low:g} and {high:g} fits these numbers. "
-                "Check the alkalinity and its unit."
-            )
+def _root(rises: Callable[[float], float], *, near: float, reach: float) -> float:
+    """The pH at which a rising function is nought: a bracket about `near`, then secants (Illinois).
+
+    reach: how far from `near` the first try goes; it grows until the root is held.
+    """
+    near = min(max(near, _LOWEST_PH), _HIGHEST_PH)
+    f_near = rises(near)
+    if f_near == 0.0:
+        return near
+    low, f_low, high, f_high = _bracket(rises, near, f_near, reach)
     side = 0
     while high - low > _PH_STEP:
         ph = low - f_low * (high - low) / (f_high - f_low) if f_high > f_low else (low + high) / 2
@@ -162,18 +155,43 @@ def _root(rises: Callable[[float], float], *, near: float | None) -> float:
     return (low + high) / 2.0
 
 
+def _bracket(
+    rises: Callable[[float], float], near: float, f_near: float, reach: float
+) -> tuple[float, float, float, float]:
+    """(low, f(low), high, f(high)) with the root between. Raises RefusedError where none is."""
+    toward = -1.0 if f_near > 0.0 else 1.0
+    ends = _LOWEST_PH if toward < 0.0 else _HIGHEST_PH
+    far, f_far = near, f_near
+    while far != ends:
+        before, f_before = far, f_far
+        far = near + toward * reach
+        far = max(far, ends) if toward < 0.0 else min(far, ends)
+        f_far = rises(far)
+        if f_far * toward >= 0.0:
+            if toward < 0.0:
+                return far, f_far, before, f_before
+            return before, f_before, far, f_far
+        reach *= 8.0
+    raise RefusedError(
+        f"no pH between {_LOWEST_PH:g} and {_HIGHEST_PH:g} fits these numbers. "
+        "Check the alkalinity and its unit."
+    )
+
+
 def _straightened(alkalinity: float) -> float:
     """Alkalinity, mol/L, bent so that it is nearly straight against pH: few secant steps."""
     return math.asinh(alkalinity / 1e-6)
 
 
-def _solve(*, alkalinity: float, celsius: float, ions: Ions, rule: _CarbonRule) -> Balance:
-    """The balance at which alkalinity fits; outer loop on ionic strength."""
+def _solve(
+    *, alkalinity: float, celsius: float, ions: Ions, rule: _CarbonRule, guess: float
+) -> Balance:
+    """The balance at which alkalinity fits; outer loop on ionic strength. guess: a fair pH."""
     k = equilibrium.constants(celsius)
     totals = _totals(ions)
     wanted = _straightened(alkalinity / 1000.0)
-    strength = max(0.5 * (totals.spectators + 4.0 * (sum(totals[:3]))), 1e-7)
-    ph: float | None = None
+    strength = _first_strength(totals, alkalinity / 1000.0)
+    ph, reach = guess, 0.1
     for _ in range(60):
         used = min(strength, 2.0 * equilibrium.STRONGEST)
         log_g1 = equilibrium.log_activity(used, k.davies_a)
@@ -182,15 +200,22 @@ def _solve(*, alkalinity: float, celsius: float, ions: Ions, rule: _CarbonRule) 
             found = _speciate(trial, k, log_g1, used, totals, rule)
             return _straightened(found.alkalinity) - wanted
 
-        ph = _root(off, near=ph)
+        ph = _root(off, near=ph, reach=reach)
         found = _speciate(ph, k, log_g1, used, totals, rule)
         before, strength = strength, 0.5 * found.charge_squares
-        if abs(strength - before) <= 1e-7 * strength + 1e-12:
+        # a pH moves by less than half of log(strength): this is below a millionth
+        if abs(strength - before) <= 1e-6 * strength + 1e-12:
             return _balance(ph, found, strength, k, celsius, alkalinity)
+        reach = 1e-4
     raise RefusedError(
         f"the carbonate balance did not settle (alkalinity {alkalinity:g} meq/L, {celsius:g} °C). "
         "This is a fault of the program: please report these numbers."
     )
+
+
+def _first_strength(totals: _Totals, alkalinity: float) -> float:
+    squares = totals.spectators + 4.0 * sum(totals[:3]) + abs(alkalinity)
+    return max(0.5 * squares, 1e-7)
 
 
 def _balance(
@@ -225,11 +250,13 @@ def closed(*, alkalinity: float, dic: float, celsius: float, ions: Ions) -> Bala
     within(alkalinity, -20.0, 60.0, what="alkalinity", unit="meq/L")
     within(dic, 0.0, 100.0, what="dissolved carbon", unit="mmol/L")
     carbon = dic / 1000.0
+    share = alkalinity / dic if dic > 0.0 else 1.0
     return _solve(
         alkalinity=alkalinity,
         celsius=celsius,
         ions=ions,
         rule=lambda per_carbon, _per_alkali, _acid, _g0: carbon / per_carbon,
+        guess=6.35 + math.log10(share / (1.0 - share)) if 0.002 < share < 0.998 else 7.0,
     )
 
 
@@ -246,6 +273,7 @@ def aired(*, alkalinity: float, pco2: float, celsius: float, ions: Ions) -> Bala
         celsius=celsius,
         ions=ions,
         rule=lambda _per_carbon, _per_alkali, _acid, g0: gas / g0,
+        guess=6.35 + math.log10(max(alkalinity, 0.002) / (gas * 1000.0)),
     )
 
 
@@ -261,7 +289,7 @@ def of_ph(*, ph: float, alkalinity: float, celsius: float, ions: Ions) -> Balanc
     k = equilibrium.constants(celsius)
     totals = _totals(ions)
     alk = alkalinity / 1000.0
-    strength = max(0.5 * (totals.spectators + 4.0 * (sum(totals[:3]))), 1e-7)
+    strength = _first_strength(totals, alk)
     for _ in range(60):
         used = min(strength, 2.0 * equilibrium.STRONGEST)
         log_g1 = equilibrium.log_activity(used, k.davies_a)
@@ -318,7 +346,7 @@ def _alkalinity_at(ph: float, celsius: float, ions: Ions, rule: _CarbonRule) -> 
     within(ph, 2.0, 11.5, what="pH")
     k = equilibrium.constants(celsius)
     totals = _totals(ions)
-    strength = max(0.5 * (totals.spectators + 4.0 * (sum(totals[:3]))), 1e-7)
+    strength = _first_strength(totals, 0.0)
     for _ in range(60):
         used = min(strength, 2.0 * equilibrium.STRONGEST)
         log_g1 = equilibrium.log_activity(used, k.davies_a)

@@ -191,10 +191,11 @@ def _mix(vat: Blend) -> str:
 
 
 def _founded(pace: Pace) -> str:
-    """How well a pace is founded, said once."""
-    if pace.source.startswith(pace.basis) or not pace.source:
-        return pace.source or pace.basis
-    return f"{pace.basis}: {pace.source}"
+    """How well a pace is founded, said once and in one sentence."""
+    source = pace.source.split(". ")[0]
+    if not source or source.startswith(pace.basis):
+        return source or pace.basis
+    return f"{pace.basis}: {source}"
 
 
 def _row(step: RampStep, zone: ZoneInfo) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from roewatch.water import conductivity as conductivities
 from roewatch.water import dioxide as dioxides
 from roewatch.water import electrode as electrodes
 from roewatch.water import hardness as hardnesses
+from roewatch.water import nitrite as nitrites
 from roewatch.water import oxygen as oxygens
 from roewatch.water.ammonia import NH4_PER_N
 from roewatch.water.buffer import Buffer
@@ -42,6 +43,9 @@ def ammonia(  # noqa: PLR0913, PLR0917 - the options of a command
     t_after: Annotated[
         float | None, typer.Option("--t-after", help="°C after a planned change.")
     ] = None,
+    nitrite: Annotated[
+        float | None, typer.Option("--nitrite", help="Also nitrite, mg/L as NO2.")
+    ] = None,
     json: Json = False,
 ) -> None:
     """Un-ionised ammonia now, and after a planned change of pH, against the stage's limit.
@@ -66,6 +70,9 @@ def ammonia(  # noqa: PLR0913, PLR0917 - the options of a command
         )
         high = max(high, top)
     lines.append(f"limit   {found.limit.nh3:g} mg/L NH3 for {stage} ({found.limit.source})")
+    cautions = found.cautions
+    if nitrite is not None:
+        cautions += nitrites.cautions(nitrite=nitrite, ph=ph)
     # never rounded towards danger: a limit that may be passed counts as passed
     passed = found.over or high > found.limit.nh3
     if passed:
@@ -75,7 +82,7 @@ def ammonia(  # noqa: PLR0913, PLR0917 - the options of a command
          "limit": found.limit, "over": passed},
         lines,
         json=json,
-        cautions=found.cautions,
+        cautions=cautions,
     )  # fmt: skip
     if passed:
         raise typer.Exit(1)
