@@ -293,6 +293,47 @@ def test_a_receipt_that_says_taken_changes_nothing() -> None:
         assert house.teller.hear(receipt(notice, Outcome.TAKEN, NOON), NOON + 5_000) == []
 
 
+def test_a_high_alarm_does_not_wait_behind_a_lesser_message_that_fails() -> None:
+    house = House()
+    house.take(found(kind=Kind.PROBE_SILENT, probe="A1-t"))
+    (lesser,) = house.wait(NOON, MINUTE_MS)
+    at_ms = NOON + MINUTE_MS
+    house.teller.hear(receipt(lesser, Outcome.TRY_LATER, at_ms), at_ms)
+    house.take(found("B2", Kind.PROBE_SILENT, probe="B2-t", at_ms=at_ms))
+    assert house.wait(at_ms, MINUTE_MS) == []  # it gathers behind the one that fails
+    house.take(found("B1", at_ms=at_ms + MINUTE_MS))
+    urgent = house.wait(at_ms + MINUTE_MS, 10 * SECOND_MS)
+    assert {(n.way, n.alarms) for n in urgent} == {("Keeper/phone", (3,)), ("Keeper/mail", (3,))}
+
+
+def test_a_way_that_fails_is_an_alarm_of_its_own_until_it_takes_a_message() -> None:
+    house = House()
+    house.take(found())
+    phone, mail = house.wait(NOON, 5 * SECOND_MS)
+
+    def heard(notice: Notice, outcome: Outcome, at_ms: int) -> None:
+        finding = house.teller.delivery(receipt(notice, outcome, at_ms))
+        house.say(house.teller.hear(receipt(notice, outcome, at_ms), at_ms))
+        if finding is not None:
+            house.take(finding)
+
+    heard(phone, Outcome.TRY_LATER, NOON + MINUTE_MS)
+    assert [alarm.kind for alarm in house.book.open()] == [Kind.HEATER_DEAD]
+    heard(phone, Outcome.TRY_LATER, NOON + 6 * MINUTE_MS)
+    heard(mail, Outcome.TAKEN, NOON + 6 * MINUTE_MS)
+    undelivered = house.book.open()[1]
+    assert undelivered.kind is Kind.NOTICE_UNDELIVERED
+    assert undelivered.message == "Keeper/phone: why"
+    house.book.reconfigure(house.room)
+    house.book.advance(NOON + 7 * MINUTE_MS)
+    assert house.book.open()[1].present
+    said = house.wait(NOON + 7 * MINUTE_MS, MINUTE_MS)
+    assert {notice.way for notice in said} == {"Keeper/mail"}
+    assert said[0].title == "The Boathouse: a message could not be delivered"
+    heard(phone, Outcome.TAKEN, NOON + 9 * MINUTE_MS)
+    assert not house.book.open()[1].present
+
+
 def test_a_raise_still_on_its_way_is_no_longer_wanted_once_it_is_over() -> None:
     house = House()
     house.take(found())
@@ -332,7 +373,7 @@ def test_a_power_cut_found_while_its_children_gather_is_one_message() -> None:
     house.take(power_cut(NOON + 2 * SECOND_MS))
     said = house.wait(NOON + 2 * SECOND_MS, 8 * MINUTE_MS)
     (notice,) = [n for n in said if n.way == "Keeper/phone"]
-    assert notice.title == "The Boathouse power cut: all tanks cooling (12 tanks)"
+    assert notice.title == "The Boathouse: power cut, all tanks cooling (12 tanks)"
     house.acknowledge(13, "Keeper", NOON + 9 * MINUTE_MS)
     before = len(house.said)
     house.take(power_cut(NOON + HOUR_MS, present=False))

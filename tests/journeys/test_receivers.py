@@ -208,7 +208,7 @@ def test_a_power_cut_in_all_tanks_is_one_message_for_each_way(reach: Reach) -> N
     office.take(power_cut(office.now_ms))
     office.wait(5 * MINUTE_MS, 5 * SECOND_MS)
     assert len(reach.phone.got) == len(reach.mail.got) == 1
-    assert reach.phone.got[0].body["title"].startswith("The Boathouse power cut")
+    assert reach.phone.got[0].body["title"].startswith("The Boathouse: power cut")
 
 
 KILLS = int(os.environ.get("ROEWATCH_KILLS", "12"))  # at each step; 50 make two hundred

@@ -13,7 +13,7 @@ from roewatch.alarms.rationale import latches, priority_of
 from roewatch.alarms.register import Register
 from roewatch.alarms.suppression import STANDS_FOR, stands_for
 from roewatch.judging.finding import Finding
-from roewatch.room.kind import Priority
+from roewatch.room.kind import Kind, Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM, Room
@@ -398,6 +398,8 @@ class AlarmBook:
         self._probes = {probe.id for probe in room.probes}
 
     def _is_gone(self, alarm: Alarm) -> bool:
+        if alarm.kind is Kind.NOTICE_UNDELIVERED:
+            return False  # its `probe` is a way to a person
         of_tank = alarm.tank != ROOM and alarm.tank not in self._stages
         return of_tank or (alarm.probe is not None and alarm.probe not in self._probes)
 

@@ -37,6 +37,8 @@ class Wording:
         place, what = self.place(alarm), title_of(alarm.kind, alarm.quantity)
         if alarm.kind is Kind.TEST:
             return f"TEST {self._room.name}: nothing is wrong"
+        if alarm.tank == ROOM:
+            place = f"{place}:"
         if about is About.RETURNED:
             if alarm.kind in _OUTSIDE and alarm.quantity:
                 return f"{place} {KEPT[alarm.quantity].name} back in window"

@@ -13,6 +13,7 @@ from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.alarms.token import make_token
 from roewatch.alarms.told import Ledger, Line, Sent, Waiting
 from roewatch.room.kind import Priority
+from roewatch.room.moment import DAY_MS
 from roewatch.room.tank import Room
 
 RAISING = (About.RAISED, About.ESCALATED, About.REMINDER)
@@ -92,12 +93,15 @@ class Post:
         """
         notices: list[Notice] = []
         # behind a message that cannot be handed over more would only pile up, and fall on its
-        # reader all at once; it gathers instead and follows as one
-        blocked = {sent.line for sent in self._ledger.sent.values() if sent.failing}
+        # reader all at once; it gathers instead and follows as one. A high alarm waits only
+        # for a high one, which is tried every few minutes
+        failing = [sent for sent in self._ledger.sent.values() if sent.failing]
+        blocked = {sent.line for sent in failing if sent.high}
+        slow = {sent.line for sent in failing}
         for line in self.lines():
             if line.waiting and line.name not in blocked:
                 quiet = self.is_quiet(self.contacts[line.contact], now_ms)
-                held = quiet or steady_ms < hold_until_ms
+                held = quiet or steady_ms < hold_until_ms or line.name in slow
                 notices += self._release_tests(line, now_ms)
                 notices += self._release_line(line, now_ms, steady_ms, held=held)
         return notices
@@ -114,7 +118,22 @@ class Post:
         self, line: Line, about: About, text: tuple[str, str], priority: Priority, now_ms: int
     ) -> Notice:
         """A message that is about no single alarm: all is well, digest, test."""
-        return self._notice(line, about, [], text, priority, now_ms)
+        notice = self._notice(line, about, [], text, priority, now_ms)
+        self._on_its_way(line, notice)
+        return notice
+
+    def _on_its_way(self, line: Line, notice: Notice) -> None:
+        # nobody tries for so long; without this a lost receipt would be waited for for ever
+        since_ms = notice.made_ms - 2 * DAY_MS
+        sent = {name: s for name, s in self._ledger.sent.items() if s.made_ms > since_ms}
+        sent[notice.id] = Sent(
+            line=line.name,
+            numbers=list(notice.alarms),
+            made_ms=notice.made_ms,
+            raising=notice.about in RAISING,
+            high=notice.priority is Priority.HIGH,
+        )
+        self._ledger.sent = sent
 
     # -- one line ---------------------------------------------------------------------------
 
@@ -172,8 +191,7 @@ class Post:
         about = min((w.about for w in group), key=_ORDER.index)
         priority = min((alarm.priority for alarm, _ in items), key=lambda p: p.rank)
         notice = self._notice(line, about, [alarm for alarm, _ in items], text, priority, now_ms)
-        raising = about in RAISING
-        self._ledger.sent[notice.id] = Sent(line.name, list(notice.alarms), now_ms, raising)
+        self._on_its_way(line, notice)
         return notice
 
     def _notice(

@@ -100,7 +100,7 @@ EQUIPMENT: dict[Kind, Rationale] = {
         respond_young_ms=HOUR_MS,
     ),
     Kind.POWER_CUT: Rationale(
-        title="power cut: all tanks cooling",
+        title="power cut, all tanks cooling",
         cause="All tanks fall from the same minute: the mains, or the room's breaker, is off.",
         consequence="Air and flow stop first, warmth follows; full tanks suffocate in hours.",
         first_act="Look at the breaker once. Then air on battery for full tanks and fry, cover "

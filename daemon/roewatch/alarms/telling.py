@@ -5,12 +5,14 @@ from collections.abc import Sequence
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.contact import Contact
 from roewatch.alarms.daily import Daily, daily_text
+from roewatch.alarms.delivery import delivery_finding
 from roewatch.alarms.local_time import local_clock
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
 from roewatch.alarms.patience import Patience
 from roewatch.alarms.post import RAISING, Post
 from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.alarms.told import Ledger, Line, Told
+from roewatch.judging.finding import Finding
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.tank import Room
 
@@ -84,6 +86,15 @@ class Teller:
                 if told.ringing_ms is not None:
                     self._stand_in(told, line, steady_ms)
         return self._ready(now_ms, steady_ms)
+
+    def delivery(self, receipt: Receipt) -> Finding | None:
+        """What a receipt says about its way, for the alarm book; ask before `hear`."""
+        sent = self._ledger.sent.get(receipt.notice)
+        line = self._ledger.lines.get(sent.line) if sent else None
+        if sent is None or line is None:
+            return None
+        patience_ms = self._settings.undelivered_ms
+        return delivery_finding(line.way, receipt, made_ms=sent.made_ms, patience_ms=patience_ms)
 
     def test(self, now_ms: int) -> list[Notice]:
         """A test notice for every way of every contact; it counts against no limit."""
@@ -330,5 +341,5 @@ class Teller:
             self._ledger.sent = {
                 notice: sent
                 for notice, sent in self._ledger.sent.items()
-                if any(n in self._ledger.alarms for n in sent.numbers)
+                if not sent.numbers or any(n in self._ledger.alarms for n in sent.numbers)
             }

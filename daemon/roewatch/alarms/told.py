@@ -86,13 +86,15 @@ class Line:
 class Sent:
     """A notice on its way, until its last receipt or until its alarms are over.
 
-    raising: it makes the line know of its alarms. failing: it was tried and did not go.
+    numbers: its alarms, none for a daily word or a test. raising: it makes the line know of
+    them. failing: it was tried and did not go.
     """
 
     line: str
     numbers: list[int]
     made_ms: int
     raising: bool = True
+    high: bool = True
     failing: bool = False
 
 
