@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable
 
+from roewatch.room.moment import HOUR_MS
+from roewatch.room.window import Window
 from roewatch.views.frame import path
 from roewatch.views.pen import Pen
-from roewatch.views.trace import window_at
+from roewatch.views.trace import Point, window_at
 
 
 class Inside:
@@ -100,8 +102,9 @@ class Inside:
         if forecast is None or forecast.likely_ms is None or not points or window is None:
             return
         last = points[-1]
-        bounds = [b for b in (window.low, window.high) if b is not None]
-        edge = min(bounds, key=lambda bound: abs(bound - last[1]))
+        edge = self._edge_ahead(window, last)
+        if edge is None:
+            return
         for name, at_ms in (
             ("fore", forecast.likely_ms),
             ("wide", forecast.earliest_ms),
@@ -112,3 +115,16 @@ class Inside:
                 share = (end - last[0]) / (at_ms - last[0])
                 reached = (end, last[1] + share * (edge - last[1]))
                 yield f'<path {self.pen.style(name)} d="{path([last, reached], self.pen.frame)}"/>'
+
+    def _edge_ahead(self, window: Window, last: Point) -> float | None:
+        """The edge a value moves towards, by where it was an hour ago."""
+        before = [
+            value
+            for trace in self.pen.traces
+            for at_ms, value in trace.points
+            if last[0] - 2 * HOUR_MS <= at_ms <= last[0] - HOUR_MS // 2
+        ]
+        falling = bool(before) and last[1] < sum(before) / len(before)
+        if window.outside_by(last[1]):
+            return window.low if window.outside_by(last[1]) < 0 else window.high
+        return window.low if falling else window.high

@@ -1,6 +1,7 @@
 """The tank page: what is now against the window, one chart a quantity, what was done."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import partial
 
 from markupsafe import Markup
@@ -10,15 +11,17 @@ from starlette.responses import Response
 from roewatch.room.journal import Deed
 from roewatch.room.moment import DAY_MS, HOUR_MS, iso, span_text
 from roewatch.room.quantity import KEPT, Quantity
+from roewatch.room.reading import Flag
 from roewatch.room.tank import Tank
 from roewatch.views.alarm_page import alarm_mark, state_words
 from roewatch.views.chart import ChartSpec, summary, svg
 from roewatch.views.hours import Row, hour_rows
+from roewatch.views.outlook import LOOK_BACK_MS, Outlook, of_judge, outlook_of
 from roewatch.views.pages import Desk
 from roewatch.views.racks import racks_of
 from roewatch.views.sight import Sight
 from roewatch.views.spans import CHOICES, Span, span_of
-from roewatch.views.standing import Mark, Measured
+from roewatch.views.standing import Mark, Measured, Standing
 from roewatch.views.trace import trace_of
 from roewatch.views.week import Look, chart_of, deed_words, letter, probes_of, quantities_of
 from roewatch.views.wording import number
@@ -70,8 +73,41 @@ def _stage_day(desk: Desk, sight: Sight, tank_id: str) -> int | None:
     return (sight.now_ms - max(began)) // DAY_MS + 1 if began else None
 
 
-def _charted(desk: Desk, sight: Sight, tank_id: str, quantity: Quantity, span: Span) -> Charted:
+def outlooks(desk: Desk, sight: Sight, standing: Standing) -> dict[str, Outlook]:
+    """What to expect of each probe of a tank; the judge's own forecast before ours."""
+    found = {}
+    judged = {
+        alarm.quantity: alarm.forecast
+        for alarm in standing.alarms
+        if alarm.present and alarm.forecast is not None
+    }
+    for measured in standing.measured:
+        begin = sight.now_ms - LOOK_BACK_MS
+        series = desk.records.series(measured.probe, begin, sight.now_ms + 1, 180)
+        believed = measured.latest is not None and measured.latest.flag is not Flag.BAD
+        value = measured.latest.value if measured.latest and believed else None
+        told = outlook_of(series, measured.window, None if measured.silent else value, sight.now_ms)
+        forecast = judged.get(measured.quantity)
+        if forecast and forecast.likely_ms and forecast.likely_ms > sight.now_ms:
+            told = of_judge(forecast, sight.now_ms)
+        found[measured.probe.id] = told
+    return found
+
+
+def _charted(
+    desk: Desk,
+    sight: Sight,
+    tank_id: str,
+    quantity: Quantity,
+    span: Span,
+    expected: Mapping[str, Outlook],
+) -> Charted:
     spec = page_chart(desk, sight, tank_id, quantity, span)
+    crossing = next(
+        (expected[p.id].crossing for p in probes_of(sight.room, tank_id, quantity)), None
+    )
+    if span.open and spec.forecast is None and crossing is not None:
+        spec = replace(spec, forecast=crossing)
     return Charted(
         id=spec.id,
         quantity=quantity,
@@ -120,7 +156,8 @@ def tank_page(desk: Desk, request: Request) -> Response:
     query = request.query_params
     span = span_of(query.get("span", "7d"), query.get("until", ""), sight.now_ms)
     quantities = quantities_of(sight.room, tank.id)
-    charts = [_charted(desk, sight, tank.id, q, span) for q in quantities]
+    expected = outlooks(desk, sight, standing)
+    charts = [_charted(desk, sight, tank.id, q, span, expected) for q in quantities]
     table_of = next((q for q in quantities if q.value == query.get("table")), None)
     entries = desk.records.journal(tank.id, span.from_ms, span.until_ms + HOUR_MS)
     counts = [m.quantity for m in standing.measured]
@@ -150,6 +187,7 @@ def tank_page(desk: Desk, request: Request) -> Response:
         alarm_mark=alarm_mark,
         state_words=state_words,
         value_words=value_words,
+        expected=expected,
         rate_words=partial(rate_words, tank),
         several=lambda quantity: counts.count(quantity) > 1,
     )
