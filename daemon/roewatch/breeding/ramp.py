@@ -1,144 +1,26 @@
 """A ramp: dated partial water changes that lead a tank to its target, never faster than allowed."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
-from roewatch.breeding.pace import Followed, Moment, Pace, Strain, WaterState, hardest
-from roewatch.breeding.plan import Plan, Step
-from roewatch.breeding.walk import CHANGE_MS, Day, Walk, next_thermostat
-from roewatch.breeding.warming import Warmth
-from roewatch.breeding.warming import cautions as warming_cautions
-from roewatch.room.moment import DAY_MS, HOUR_MS, iso
-from roewatch.room.quantity import Quantity
-from roewatch.room.window import Window
-from roewatch.water import carbonate
-from roewatch.water.hardness import MEQ_PER_DKH
-from roewatch.water.refusal import RefusedError, within
-from roewatch.water.source import Makeup, SourceWater
-
-SETTLED_MS = 6 * HOUR_MS
-"""An aired tank has lost or taken up nearly all its CO2 by then."""
-MOST_DAYS = 120
-_QUANTITIES = (
-    (Quantity.TEMPERATURE, Followed.TEMPERATURE),
-    (Quantity.PH, Followed.PH),
-    (Quantity.CONDUCTIVITY, Followed.CONDUCTIVITY),
+from roewatch.breeding import ramp_advice
+from roewatch.breeding.pace import Moment, Pace, Strain, hardest
+from roewatch.breeding.ramp_advice import band, said
+from roewatch.breeding.ramp_wish import (
+    MOST_DAYS,
+    Ramp,
+    RampRefusedError,
+    RampStep,
+    RampWish,
+    astray,
+    missed,
 )
+from roewatch.breeding.walk import Day, Walk, next_thermostat
+from roewatch.breeding.warming import cautions as warming_cautions
+from roewatch.room.moment import DAY_MS
+from roewatch.water.source import SourceWater
 
-
-class RampRefusedError(RefusedError):
-    """No safe ramp as asked. shortest: the shortest safe one found, or None when there is none."""
-
-    def __init__(self, reason: str, shortest: "Ramp | None" = None) -> None:
-        super().__init__(reason)
-        self.shortest = shortest
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RampWish:
-    """What is asked of a ramp.
-
-    now: the tank as measured. recipe: the vat's water as it will be poured. targets: bands of the
-    numbers that matter, in their units; celsius: of the tank at the end, None to leave it; one of
-    the two at least. water_celsius: of the new water, None when it is brought to the tank's.
-    paces: what may not be broken. first_ms: the first change; one a day follows. days: until the
-    target is reached. pco2: CO2 of the room's air, µatm, used when the tank has no pH reading.
-    seen: earlier measurements in order of time: what the tank has already been put through.
-    """
-
-    tank: str
-    litres: float
-    now: SourceWater
-    recipe: Makeup
-    targets: Mapping[Followed, Window] = field(default_factory=dict)
-    celsius: float | None = None
-    water_celsius: float | None = None
-    paces: Sequence[Pace]
-    first_ms: int
-    days: int
-    largest_change: float = 0.3
-    pco2: float = carbonate.ROOM_UATM
-    warmth: Warmth | None = None
-    seen: Sequence[Moment] = ()
-
-    def __post_init__(self) -> None:
-        within(self.litres, 0.5, 100_000.0, what="tank volume", unit="L")
-        within(self.days, 1, MOST_DAYS, what="days")
-        within(self.largest_change, 0.01, 0.9, what="largest change, as a share")
-        if self.celsius is not None:
-            within(self.celsius, 10.0, 36.0, what="wanted temperature", unit="°C")
-        if not self.targets and self.celsius is None:
-            raise RefusedError("nothing is wanted of this ramp. Give a band or a temperature.")
-        if Followed.TEMPERATURE in self.targets:
-            raise RefusedError("give the wanted temperature as `celsius`, not as a band.")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RampStep:
-    """One day.
-
-    fraction of the tank changed, 0 on a day of warming or waiting; litres: the same in litres.
-    before, just_after: the tank around the change. settled: before the next one.
-    thermostat: °C to set once the change is done.
-    """
-
-    at_ms: int
-    fraction: float
-    litres: float
-    before: WaterState
-    just_after: WaterState
-    settled: WaterState
-    thermostat: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ramp:
-    """A whole safe ramp. moments: every predicted state in order of time, for checking."""
-
-    tank: str
-    steps: tuple[RampStep, ...]
-    moments: tuple[Moment, ...]
-    cautions: tuple[str, ...] = ()
-
-    @property
-    def ends_ms(self) -> int:
-        """When the last change has settled."""
-        return self.moments[-1].at_ms
-
-    @property
-    def days(self) -> int:
-        """Days from the first step to the end."""
-        return len(self.steps)
-
-    def meant_at(self, at_ms: int) -> WaterState | None:
-        """The tank as predicted at `at_ms`; None outside the ramp."""
-        for step in self.steps:
-            if step.at_ms <= at_ms < step.at_ms + CHANGE_MS:
-                return step.before
-            if step.at_ms <= at_ms <= step.at_ms + DAY_MS:
-                return step.just_after if at_ms < step.at_ms + SETTLED_MS else step.settled
-        return None
-
-    def plans(self) -> tuple[Plan, ...]:
-        """What the probes are meant to show: a plan each for temperature, pH and conductivity."""
-        if not self.steps:
-            return ()
-        found = []
-        for quantity, followed in _QUANTITIES:
-            meant = [
-                (at_ms, state.of(followed))
-                for step in self.steps
-                for at_ms, state in (
-                    (step.at_ms, step.before),
-                    (step.at_ms + CHANGE_MS, step.just_after),
-                    (step.at_ms + SETTLED_MS, step.settled),
-                )
-            ]
-            meant.append((self.ends_ms, self.steps[-1].settled.of(followed)))
-            known = [Step(at_ms=at_ms, value=value) for at_ms, value in meant if value is not None]
-            if len(known) == len(meant):
-                found.append(Plan(tank=self.tank, quantity=quantity, steps=tuple(known)))
-        return tuple(found)
+__all__ = ["Ramp", "RampRefusedError", "RampStep", "RampWish", "astray", "draw", "redraw"]
 
 
 def draw(wish: RampWish) -> Ramp:
@@ -156,15 +38,15 @@ def draw(wish: RampWish) -> Ramp:
     goal = _goal(wish, walk)
     shortest = _stepped(wish, walk, goal, ease=1.0, most_days=MOST_DAYS)
     if isinstance(shortest, Strain):
-        raise RampRefusedError(_blocked(shortest))
+        raise RampRefusedError(ramp_advice.blocked_by(shortest))
     if shortest.days > wish.days:
         raise RampRefusedError(
             f"{wish.days} days are too few for a safe ramp; the shortest takes {shortest.days}. "
-            f"What holds it back: {_tightest(wish, shortest)}.",
-            replace(shortest, cautions=heat + _cautions(shortest, wish)),
+            f"What holds it back: {ramp_advice.tightest(wish, shortest)}.",
+            replace(shortest, cautions=heat + ramp_advice.cautions(shortest, wish)),
         )
     ramp = _evened(wish, walk, goal, shortest)
-    return replace(ramp, cautions=heat + _cautions(ramp, wish))
+    return replace(ramp, cautions=heat + ramp_advice.cautions(ramp, wish))
 
 
 def redraw(
@@ -177,33 +59,6 @@ def redraw(
     """
     days = max(1, round((last_ms - first_ms) / DAY_MS))
     return draw(replace(wish, now=now, seen=tuple(seen), first_ms=first_ms, days=days))
-
-
-_STRAY = {
-    Followed.PH: 0.2,
-    Followed.HARDNESS: 1.0,
-    Followed.CARBONATE: 0.5,
-    Followed.TEMPERATURE: 1.0,
-}
-
-
-def astray(ramp: Ramp, measured: Moment) -> dict[Followed, float]:
-    """Measured less meant, for each number further off than its own reading error explains.
-
-    Empty when the tank follows its ramp, or outside it. Conductivity strays beyond 10 % + 5 µS/cm.
-    """
-    meant = ramp.meant_at(measured.at_ms)
-    if meant is None:
-        return {}
-    found = {}
-    for followed in Followed:
-        is_value, meant_value = measured.state.of(followed), meant.of(followed)
-        if is_value is None or meant_value is None:
-            continue
-        allowed = _STRAY.get(followed, 5.0 + 0.1 * meant_value)
-        if abs(is_value - meant_value) > allowed:
-            found[followed] = is_value - meant_value
-    return found
 
 
 def _walk(wish: RampWish) -> Walk:
@@ -239,8 +94,8 @@ def _goal(wish: RampWish, walk: Walk) -> float:
     if entered is None or entered / _GRID > 0.99:
         ends = walk.rest(0.99, celsius)
         short = "; ".join(
-            f"{_said(name, ends.of(name))} where {_band(name, band)} is wanted"
-            for name, band in (missed(wish.targets, ends) or wish.targets).items()
+            f"{said(name, ends.of(name))} where {band(name, window)} is wanted"
+            for name, window in (missed(wish.targets, ends) or wish.targets).items()
         )
         raise RampRefusedError(
             "this recipe never leads there, however often the water is changed. Nearest: "
@@ -256,20 +111,6 @@ def _goal(wish: RampWish, walk: Walk) -> float:
         if high + further < 0.99 and met(high + further) and met(high + further / 2.0):
             return high + further / 2.0
     return high
-
-
-def missed(targets: Mapping[Followed, Window], state: WaterState) -> dict[Followed, Window]:
-    """The bands `state` lies outside. Raises RefusedError where it was never measured."""
-    found = {}
-    for followed, window in targets.items():
-        value = state.of(followed)
-        if value is None:
-            raise RefusedError(
-                f"a band of {followed} is wanted, but the tank or the recipe has none measured."
-            )
-        if window.outside_by(value) != 0.0:
-            found[followed] = window
-    return found
 
 
 def _stepped(
@@ -385,73 +226,3 @@ def _evened(wish: RampWish, walk: Walk, goal: float, shortest: Ramp) -> Ramp:
         else:
             best, high = tried, ease
     return best
-
-
-def _blocked(strain: Strain) -> str:
-    pace = strain.pace
-    before, after = strain.earlier.state, strain.later.state
-    return (
-        f"no change is small enough: even half a per cent would break “{pace.text()}” "
-        f"({_said(pace.followed, before.of(pace.followed))} to "
-        f"{_said(pace.followed, after.of(pace.followed))}). Use a recipe nearer the tank's water "
-        "first, air the vat until pH stands still, and bring the water to the tank's warmth."
-    )
-
-
-def _tightest(wish: RampWish, ramp: Ramp) -> str:
-    """The pace the shortest ramp leans on most."""
-    use: dict[str, float] = {}
-    for pace in wish.paces:
-        for i, later in enumerate(ramp.moments):
-            for earlier in ramp.moments[:i]:
-                if earlier.at_ms < later.at_ms - pace.span_ms:
-                    continue
-                a, b = earlier.state.of(pace.followed), later.state.of(pace.followed)
-                if a is None or b is None:
-                    continue
-                use[pace.text()] = use.get(pace.text(), 0.0) + (pace.strain(a, b) > 0.95)
-    return max(use, key=lambda text: use[text]) if any(use.values()) else "the largest change"
-
-
-def _said(followed: Followed, value: float | None) -> str:
-    if value is None:
-        return f"{followed} unknown"
-    digits = 0 if followed is Followed.CONDUCTIVITY else 2
-    if followed is Followed.PH:
-        return f"pH {value:.2f}"
-    return f"{value:.{digits}f} {followed}"
-
-
-def _band(followed: Followed, window: Window) -> str:
-    return window.text(0 if followed is Followed.CONDUCTIVITY else 2)
-
-
-def _cautions(ramp: Ramp, wish: RampWish) -> tuple[str, ...]:
-    found = [
-        "Unplug heater and pump before hands go in; plug in again only with the glass covered.",
-        "Measure before every change. If pH is more than 0.2 off the plan, stop and plan again.",
-        "Replace what evaporated with rain or RO before the change, or the tank creeps harder.",
-    ]
-    if not ramp.steps:
-        return tuple(found)
-    if ramp.steps[0].at_ms > wish.first_ms:
-        found.insert(
-            0,
-            "The tank was already moved faster than its limits: the first change waits until "
-            f"{iso(ramp.steps[0].at_ms)}.",
-        )
-    first, last = ramp.steps[0].before, ramp.steps[-1].settled
-    if last.dkh * MEQ_PER_DKH < 0.05:
-        found.append(
-            "The end is almost without alkalinity: pH can crash overnight. Watch it daily and keep "
-            "a litre of the old water at hand."
-        )
-    if last.conductivity is not None and last.conductivity < 50.0:
-        found.append("Below 50 µS/cm a pH probe is slow and may be 0.2 off: wait for it.")
-    if last.ph > first.ph + 0.3 and last.ph > 6.8:
-        found.append(
-            "pH rises: test total ammonia first. What was harmless at the old pH may not be."
-        )
-    if wish.water_celsius is None:
-        found.append("Bring the new water to the tank's temperature, within half a degree.")
-    return tuple(found)

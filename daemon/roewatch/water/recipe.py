@@ -1,13 +1,12 @@
 """A recipe: how many litres of each source make a wanted water, or come nearest to it."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 from roewatch.water import carbonate
 from roewatch.water.blend import Blend, pour
 from roewatch.water.refusal import RefusedError, within
+from roewatch.water.simplex import Demand, nearest
 from roewatch.water.source import Makeup, SourceWater, acid_conductance, mixed
 
 
@@ -77,14 +76,6 @@ class Recipe:
         return all(number.met for number in self.numbers)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Row:
-    """One linear demand on the shares: sum(weights * shares) = goal, in units of its closeness."""
-
-    weights: tuple[float, ...]
-    goal: float
-
-
 def find(
     sources: Sequence[SourceWater],
     wanted: Wanted,
@@ -143,7 +134,7 @@ def _settled(
     for _ in range(12):
         before = shares
         rows = _rows(makeups, shares, wanted, pco2=pco2, celsius=celsius)
-        shares = _nearest_on_simplex(rows, len(makeups))
+        shares = nearest(rows, len(makeups))
         if max(abs(a - b) for a, b in zip(before, shares, strict=True)) < 1e-6:
             break
     return shares
@@ -156,11 +147,11 @@ def _rows(
     *,
     pco2: float,
     celsius: float | None,
-) -> list[_Row]:
+) -> list[Demand]:
     """The demands, made linear about the present shares."""
     here = mixed(list(zip(shares, makeups, strict=True)))
     warmth = here.celsius if celsius is None else celsius
-    rows: list[_Row] = []
+    rows: list[Demand] = []
     if wanted.dgh is not None:
         rows.append(_row([m.dgh for m in makeups], wanted.dgh, DGH_CLOSE))
     if wanted.dkh is not None:
@@ -176,7 +167,7 @@ def _rows(
 
 def _conductivity_row(
     makeups: Sequence[Makeup], here: Makeup, wanted: float, pco2: float, celsius: float
-) -> _Row:
+) -> Demand:
     """Conductivity mixes but for the free acid, whose share falls as alkalinity rises."""
 
     def acid(alkalinity: float) -> float:
@@ -196,7 +187,7 @@ def _conductivity_row(
 
 def _aired_ph_row(
     makeups: Sequence[Makeup], here: Makeup, wanted: float, pco2: float, celsius: float
-) -> _Row:
+) -> Demand:
     """pH at rest with air is a matter of alkalinity, and alkalinity mixes."""
 
     def at(ph: float) -> float:
@@ -206,7 +197,7 @@ def _aired_ph_row(
     return _row([m.alkalinity for m in makeups], at(wanted), close)
 
 
-def _closed_ph_row(makeups: Sequence[Makeup], here: Makeup, wanted: float) -> _Row:
+def _closed_ph_row(makeups: Sequence[Makeup], here: Makeup, wanted: float) -> Demand:
     """At one pH alkalinity is a straight line of dissolved carbon, and both mix."""
 
     def at(ph: float, dic: float) -> float:
@@ -220,78 +211,12 @@ def _closed_ph_row(makeups: Sequence[Makeup], here: Makeup, wanted: float) -> _R
     return _row([m.alkalinity - per_dic * m.dic for m in makeups], none, close)
 
 
-def _row(values: Sequence[float], goal: float, close: float) -> _Row:
-    return _Row(weights=tuple(value / close for value in values), goal=goal / close)
+def _row(values: Sequence[float], goal: float, close: float) -> Demand:
+    return Demand(weights=tuple(value / close for value in values), goal=goal / close)
 
 
 def _conductivity_close(wanted: float) -> float:
     return max(CONDUCTIVITY_CLOSE, 0.02 * wanted)
-
-
-_RIDGE = 1e-9  # just enough to choose among equals
-
-
-def _nearest_on_simplex(rows: Sequence[_Row], count: int) -> list[float]:
-    """Shares, none below nought and adding to one, that miss the rows least.
-
-    Every face of the simplex is tried (15 for four sources), so the answer is the true minimum.
-    """
-    # a lean towards the sources named first, used only to choose among equals
-    lean = [1.0 if i == 0 else 0.0 for i in range(count)]
-    best: list[float] | None = None
-    best_miss = math.inf
-    for size in range(1, count + 1):
-        for face in combinations(range(count), size):
-            shares = _least_squares_on(face, rows, lean, count)
-            if shares is None or min(shares) < -1e-12:
-                continue
-            miss = sum(
-                (sum(w * s for w, s in zip(row.weights, shares, strict=True)) - row.goal) ** 2
-                for row in rows
-            )
-            miss += _RIDGE * sum((s - p) ** 2 for s, p in zip(shares, lean, strict=True))
-            if miss < best_miss:
-                best, best_miss = shares, miss
-    assert best is not None  # a single source is always a face
-    return [max(share, 0.0) for share in best]
-
-
-def _least_squares_on(
-    face: Sequence[int], rows: Sequence[_Row], lean: Sequence[float], count: int
-) -> list[float] | None:
-    """Shares on one face that miss least, signs free, adding to one; None if undetermined."""
-    n = len(face)
-    matrix = [[0.0] * (n + 2) for _ in range(n + 1)]  # the last column is the right-hand side
-    for a, i in enumerate(face):
-        for b, j in enumerate(face):
-            matrix[a][b] = sum(row.weights[i] * row.weights[j] for row in rows)
-        matrix[a][a] += _RIDGE
-        matrix[a][n] = matrix[n][a] = 1.0
-        matrix[a][n + 1] = sum(row.weights[i] * row.goal for row in rows) + _RIDGE * lean[i]
-    matrix[n][n + 1] = 1.0
-    solved = _eliminated(matrix)
-    if solved is None:
-        return None
-    shares = [0.0] * count
-    for a, i in enumerate(face):
-        shares[i] = solved[a]
-    return shares
-
-
-def _eliminated(matrix: list[list[float]]) -> list[float] | None:
-    """The solution of a small linear system, right-hand side in the last column."""
-    n = len(matrix)
-    for column in range(n):
-        pivot = max(range(column, n), key=lambda r: abs(matrix[r][column]))
-        if abs(matrix[pivot][column]) < 1e-14:
-            return None
-        matrix[column], matrix[pivot] = matrix[pivot], matrix[column]
-        for r in range(n):
-            if r != column:
-                factor = matrix[r][column] / matrix[column][column]
-                for c in range(column, n + 1):
-                    matrix[r][c] -= factor * matrix[column][c]
-    return [matrix[r][n] / matrix[r][r] for r in range(n)]
 
 
 def _met(blend: Blend, wanted: Wanted) -> tuple[Met, ...]:

@@ -3,18 +3,16 @@
 import typer
 
 from roewatch.service.cli.water_blend import acid, blend, titrate
-from roewatch.service.cli.water_ramp import drip, ramp
-from roewatch.service.cli.water_reading import (
-    ammonia,
+from roewatch.service.cli.water_measure import (
     brine,
     change,
     conductivity,
-    dioxide,
     electrode,
     hardness,
-    oxygen,
     topup,
 )
+from roewatch.service.cli.water_ramp import drip, ramp
+from roewatch.service.cli.water_reading import ammonia, dioxide, oxygen
 
 app = typer.Typer(
     help="The water bench: blends, acid, ramps, gases, hardness, conductivity.",
