@@ -94,6 +94,8 @@ def numbers_of(packed: bytes, at: int, n: int) -> tuple[Numbers, int]:
     items = n - 1 if kind == _DELTA else n
     if length == 0 and kind == _LEVEL:
         return [base] * items, end
+    if length == 0 and kind == _GRID:  # a perfect one, as of minutes that all have readings
+        return range(start + base, start + base + n * step, step), end
     if length == 0:
         left: Sequence[int] = bytes(items)
     else:

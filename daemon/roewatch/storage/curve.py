@@ -8,23 +8,23 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS
 from roewatch.storage.cell import SCALE, raw_of
 from roewatch.storage.day import NOTHING, Cells, cells_of, day_of, opened, probe_and_day, slot_of
-from roewatch.storage.rollup import GRAINS_MS, Buckets, buckets_of
+from roewatch.storage.rollup import GRAINS, Buckets, buckets_of
 from roewatch.storage.thinning import Columns, thinned
 
 
 class Frame(NamedTuple):
     """What is to be drawn: from_ms <= at_ms < to_ms, in pixel columns that end at `edges`.
 
-    grain_ms: the widest bucket that still tells the columns apart, or 0.
+    grain: the roll-up whose buckets still tell the columns apart, or none.
     """
 
     from_ms: int
     to_ms: int
     edges: Sequence[int]
-    grain_ms: int
+    grain: str
 
 
 def frame_of(from_ms: int, to_ms: int, columns: int) -> Frame:
@@ -32,8 +32,8 @@ def frame_of(from_ms: int, to_ms: int, columns: int) -> Frame:
     edges = [from_ms + (to_ms - from_ms) * i // columns for i in range(1, columns)]
     width_ms = (to_ms - from_ms) / columns
     # half a column: a bucket across an edge is told in one of the two, a pixel off at most
-    grain_ms = next((grain for grain in GRAINS_MS if 2 * grain <= width_ms), 0)
-    return Frame(from_ms, to_ms, edges, grain_ms)
+    grain = next((name for name, span_ms in GRAINS.items() if 2 * span_ms <= width_ms), "")
+    return Frame(from_ms, to_ms, edges, grain)
 
 
 def chunk(
@@ -94,10 +94,9 @@ def drawn(db: sqlite3.Connection, probe: int, frame: Frame, from_ms: int, to_ms:
     """
     hot = cells_of(_hot(db, probe, from_ms, to_ms, -1)).even()
     pieces = [_raw_peaks(hot, frame)]
-    buckets: dict[int, list[tuple[Buckets, Buckets]]] = {HOUR_MS: [], MINUTE_MS: []}
-    grain = {0: "NULL", HOUR_MS: "hours"}.get(frame.grain_ms, "minutes")
+    buckets: dict[str, list[tuple[Buckets, Buckets]]] = {grain: [] for grain in GRAINS}
     for slot, rollup, gone in db.execute(
-        f"SELECT slot, {grain}, body IS NULL FROM packed"  # noqa: S608
+        f"SELECT slot, {frame.grain or 'NULL'}, body IS NULL FROM packed"  # noqa: S608
         " WHERE slot BETWEEN ? AND ? ORDER BY slot",
         (slot_of(probe, day_of(from_ms)), slot_of(probe, day_of(to_ms - 1))),
     ).fetchall():
@@ -105,15 +104,15 @@ def drawn(db: sqlite3.Connection, probe: int, frame: Frame, from_ms: int, to_ms:
         begins_cut = from_ms > max(start_ms, frame.from_ms)
         ends_cut = to_ms < min(start_ms + DAY_MS, frame.to_ms)
         if rollup is not None and not begins_cut and not ends_cut:
-            buckets[frame.grain_ms].append(buckets_of(rollup, totals=False))
+            buckets[frame.grain].append(buckets_of(rollup, totals=False))
         elif gone:
-            grain_ms, finest = _finest(db, slot)
-            buckets[grain_ms].append(buckets_of(finest, totals=False))
+            grain, finest = _finest(db, slot)
+            buckets[grain].append(buckets_of(finest, totals=False))
         else:
             pieces.append(_raw_peaks(_day(db, slot).between(from_ms, to_ms), frame))
-    for grain_ms, days in buckets.items():
+    for grain, days in buckets.items():
         joined = [_joined(part) for part in zip(*days, strict=True)]
-        pieces.extend(_bucket_peaks(part, frame, grain_ms) for part in joined)
+        pieces.extend(_bucket_peaks(part, frame, GRAINS[grain]) for part in joined)
     rows = sorted({row for piece in pieces for row in zip(*piece, strict=True)})
     points = Columns(*map(list, zip(*rows, strict=True))) if rows else Columns([], [], [])
     return thinned(points, frame.edges)
@@ -124,11 +123,11 @@ def _day(db: sqlite3.Connection, slot: int) -> Cells:
     return opened(body, f"slot {slot}") if body else NOTHING
 
 
-def _finest(db: sqlite3.Connection, slot: int) -> tuple[int, bytes]:
+def _finest(db: sqlite3.Connection, slot: int) -> tuple[str, bytes]:
     """What is left of a day whose readings were let go."""
-    query = "SELECT minutes, hours FROM packed WHERE slot = ?"
-    minutes, hours = db.execute(query, (slot,)).fetchone()
-    return (MINUTE_MS, minutes) if minutes is not None else (HOUR_MS, hours)
+    query = "SELECT minutes, tens, hours FROM packed WHERE slot = ?"
+    left = zip(("minutes", "tens", "hours"), db.execute(query, (slot,)).fetchone(), strict=True)
+    return next((grain, rollup) for grain, rollup in left if rollup is not None)
 
 
 def _raw_peaks(cells: Cells, frame: Frame) -> Columns:

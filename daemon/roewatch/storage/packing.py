@@ -7,7 +7,7 @@ from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.storage import entries
 from roewatch.storage.cell import raw_of
 from roewatch.storage.day import Cells, cells_of, day_of, opened, packed, slot_of
-from roewatch.storage.rollup import WORTH, rolled
+from roewatch.storage.rollup import GRAINS, WORTH, rolled
 
 SLICE_MS = 6 * HOUR_MS
 """The running day is packed in so many parts, so that little of it is ever read from the hot."""
@@ -70,7 +70,8 @@ def replace_day(db: sqlite3.Connection, slot: int, cells: Cells) -> None:
     """Write a day's block and its roll-ups. `cells` holds one reading or more."""
     even = cells.even()
     db.execute(
-        "INSERT OR REPLACE INTO packed VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        f"INSERT OR REPLACE INTO packed (slot, n, first_ms, last_ms, last_raw, last_flag, body,"  # noqa: S608
+        f" {', '.join(GRAINS)}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             slot,
             len(even.at_ms),
@@ -78,9 +79,8 @@ def replace_day(db: sqlite3.Connection, slot: int, cells: Cells) -> None:
             even.at_ms[-1],
             raw_of(even.cell[-1]),
             even.flag[-1],
-            rolled(even, HOUR_MS),
-            rolled(even, MINUTE_MS),
             packed(even),
+            *(rolled(even, grain_ms) for grain_ms in GRAINS.values()),
         ),
     )
 

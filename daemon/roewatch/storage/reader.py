@@ -274,7 +274,8 @@ class Records:
         """Readings in packed days, and the bytes those take with their roll-ups."""
         found = self._db.execute(
             "SELECT ifnull(sum(n), 0), ifnull(sum(length(body) + ifnull(length(hours), 0)"
-            " + ifnull(length(minutes), 0)), 0) FROM packed WHERE body IS NOT NULL"
+            " + ifnull(length(tens), 0) + ifnull(length(minutes), 0)), 0)"
+            " FROM packed WHERE body IS NOT NULL"
         ).fetchone()
         return found[0], found[1]
 

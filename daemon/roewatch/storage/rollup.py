@@ -1,4 +1,4 @@
-"""A roll-up: a packed day told in minutes or hours, for pictures and reports of long spans."""
+"""A roll-up: a packed day told in hours, ten minutes or minutes, for pictures of long spans."""
 
 import struct
 from bisect import bisect_left
@@ -11,8 +11,8 @@ from roewatch.room.reading import Flag
 from roewatch.storage.column import Numbers, column, numbers_of, skipped
 from roewatch.storage.day import Cells
 
-GRAINS_MS = (HOUR_MS, MINUTE_MS)
-"""How wide a bucket can be, coarsest first."""
+GRAINS = {"hours": HOUR_MS, "tens": 10 * MINUTE_MS, "minutes": MINUTE_MS}
+"""How wide a bucket can be, coarsest first, by the column that holds it."""
 
 _HEAD = struct.Struct("<HH")  # buckets of believed readings, and of doubted ones
 WORTH = 4  # readings a bucket, under which the day itself is as quick to read

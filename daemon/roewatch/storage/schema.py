@@ -81,7 +81,20 @@ CREATE TABLE late (
 ) STRICT;
 """
 
-STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED)
+_TENS = """
+-- tens: a roll-up of ten minutes; in its place before the long columns, hence the copy
+ALTER TABLE packed RENAME TO packed_before;
+CREATE TABLE packed (
+    slot INTEGER PRIMARY KEY, n INTEGER NOT NULL, first_ms INTEGER NOT NULL,
+    last_ms INTEGER NOT NULL, last_raw REAL NOT NULL, last_flag INTEGER NOT NULL,
+    hours BLOB, tens BLOB, minutes BLOB, body BLOB
+) STRICT;
+INSERT INTO packed SELECT slot, n, first_ms, last_ms, last_raw, last_flag, hours, NULL, minutes,
+    body FROM packed_before;
+DROP TABLE packed_before;
+"""
+
+STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED, _TENS)
 """Step n brings schema n-1 to n. Only ever added to: a file in the field remembers its number."""
 
 NEWEST = len(STEPS)
