@@ -57,7 +57,8 @@ def main() -> None:
             daemon.terminate()
             daemon.wait(30)
             log.close()
-            phone.close(), mail.close(), stand_in.close()
+            for receiver in (phone, mail, stand_in):
+                receiver.close()
             print("kept in", folder)
 
 
