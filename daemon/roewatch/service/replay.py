@@ -19,8 +19,10 @@ from roewatch.room.moment import at_ms_of_iso
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import Room
+from roewatch.storage.archive import uncalibrated
 
 READING_COLUMNS = ("time", "tank", "quantity", "value")
+MORE_COLUMNS = ("probe", "raw")  # an export has them; they tell two probes of one tank apart
 JOURNAL_COLUMNS = ("time", "tank", "event", "until", "detail")
 PROGRESS_EVERY = 20_000
 
@@ -44,27 +46,37 @@ def read_readings(
 ) -> Recorded:
     """The readings of a CSV `time,tank,quantity,value` or a Parquet file of those columns.
 
+    `value` is what the calibration in force at that time made of the raw number; where a column
+    `raw` has that number it is taken, and where a column `probe` names the probe, that one.
     Rows may be in any order and may repeat. Unusable rows are counted by reason, not fatal.
     Raises SettingsError if the file lacks the columns.
     """
-    rows = _parquet_rows(path) if path.suffix == ".parquet" else _csv_rows(path, READING_COLUMNS)
-    probes = {(probe.tank, probe.quantity.value): probe.id for probe in reversed(room.probes)}
+    rows = (
+        _parquet_rows(path)
+        if path.suffix == ".parquet"
+        else _csv_rows(path, READING_COLUMNS, MORE_COLUMNS)
+    )
+    by_id = {probe.id: probe for probe in room.probes}
+    by_tank = {(probe.tank, probe.quantity.value): probe for probe in reversed(room.probes)}
     recorded = Recorded([])
-    for number, (time, tank, quantity, value) in rows:
-        probe = probes.get((tank, quantity))
+    for number, (time, tank, quantity, value, named, raw) in rows:
+        probe = by_id.get(named) if named else by_tank.get((tank, quantity))
         if probe is None:
-            recorded.refuse(f"no probe for {quantity!r} on tank {tank!r}", f"row {number}")
+            what = f"no probe {named!r}" if named else f"no probe for {quantity!r} on tank {tank!r}"
+            recorded.refuse(what, f"row {number}")
             continue
         try:
-            at_ms, number_read = at_ms_of_iso(time), float(value)
+            at_ms, number_read = at_ms_of_iso(time), float(raw or value)
         except ValueError:
-            recorded.refuse("time or value cannot be read", f"row {number}: {time!r}, {value!r}")
+            shown = raw or value
+            recorded.refuse("time or value cannot be read", f"row {number}: {time!r}, {shown!r}")
             continue
         if not math.isfinite(number_read):
-            recorded.refuse("value is no number", f"row {number}: {value!r}")
+            recorded.refuse("value is no number", f"row {number}: {raw or value!r}")
             continue
         if (from_ms is None or at_ms >= from_ms) and (to_ms is None or at_ms < to_ms):
-            recorded.readings.append(Reading(probe, at_ms, number_read))
+            as_sent = number_read if raw else uncalibrated(probe, number_read, at_ms)
+            recorded.readings.append(Reading(probe.id, at_ms, as_sent))
     recorded.readings.sort(key=lambda reading: (reading.at_ms, reading.probe))
     return recorded
 
@@ -143,29 +155,40 @@ def replay(
     progress(len(readings) + len(journal))
 
 
-def _csv_rows(path: Path, columns: Sequence[str]) -> Iterator[tuple[int, list[str]]]:
+def _csv_rows(
+    path: Path, columns: Sequence[str], more: Sequence[str] = ()
+) -> Iterator[tuple[int, list[str]]]:
+    """Line number and cells of each row, in the order of `columns` and `more`, which may lack."""
     with path.open(newline="", encoding="utf-8-sig") as file:
         table = csv.reader(file)
         header = [name.strip().lower() for name in next(table, [])]
         at = _columns_at(path, header, columns)
+        at += [header.index(name) if name in header else -1 for name in more]
         for row in table:
             if row:
                 # a short row is a row with empty cells; what needs them refuses it by name
-                yield table.line_num, [row[i] if i < len(row) else "" for i in at]
+                yield table.line_num, [row[i] if 0 <= i < len(row) else "" for i in at]
 
 
 def _parquet_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     import pyarrow.parquet as pq  # noqa: PLC0415  # heavy, and only an extra
 
     file = pq.ParquetFile(path)
-    at = _columns_at(path, [name.lower() for name in file.schema_arrow.names], READING_COLUMNS)
+    header = [name.lower() for name in file.schema_arrow.names]
+    at = _columns_at(path, header, READING_COLUMNS)
+    at += [header.index(name) for name in MORE_COLUMNS if name in header]
     names = [file.schema_arrow.names[i] for i in at]
+    here = [*READING_COLUMNS, *(name for name in MORE_COLUMNS if name in header)]
     number = 0
     for batch in file.iter_batches(columns=names):
         for row in zip(*(batch.column(name).to_pylist() for name in names), strict=True):
             number += 1
-            time = row[0].isoformat() if hasattr(row[0], "isoformat") else str(row[0])
-            yield number, [time, str(row[1]), str(row[2]), str(row[3])]
+            cells = {
+                name: "" if cell is None else cell for name, cell in zip(here, row, strict=True)
+            }
+            time = cells["time"]
+            cells["time"] = time.isoformat() if hasattr(time, "isoformat") else time
+            yield number, [str(cells.get(name, "")) for name in (*READING_COLUMNS, *MORE_COLUMNS)]
 
 
 def _columns_at(path: Path, header: Sequence[str], columns: Sequence[str]) -> list[int]:

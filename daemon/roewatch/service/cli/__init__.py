@@ -10,8 +10,21 @@ import typer
 
 from roewatch.outbox.channel import UnusableWay
 from roewatch.room.fault import SettingsError
-from roewatch.service.cli import alarms, check, contact, demo, graph, replay, watch, water
+from roewatch.service.cli import (
+    alarms,
+    backup,
+    check,
+    contact,
+    demo,
+    export,
+    graph,
+    listen,
+    replay,
+    watch,
+    water,
+)
 from roewatch.service.control import NoDaemonError, NotDoneError
+from roewatch.storage.target import TargetDownError
 from roewatch.storage.trouble import StoreError
 
 app = typer.Typer(
@@ -25,11 +38,20 @@ app = typer.Typer(
 app.command("demo")(demo.demo)
 app.command("watch")(watch.watch)
 app.command("check")(check.check)
+app.command("listen")(listen.listen)
 app.command("replay")(replay.replay)
 app.command("graph")(graph.graph)
+app.command("export")(export.export)
+app.command("import")(export.bring)
+app.command("backup")(backup.backup)
+app.command("restore")(backup.restore)
+app.command("salvage")(backup.salvage)
 app.add_typer(alarms.app, name="alarms")
 app.add_typer(contact.app, name="contact")
 app.add_typer(water.app, name="water")
+
+
+_TOLD = (StoreError, TargetDownError, UnusableWay, NoDaemonError, NotDoneError)
 
 
 def main() -> None:
@@ -38,7 +60,7 @@ def main() -> None:
         app()
     except SettingsError as faulty:
         _end(str(faulty))
-    except (StoreError, UnusableWay, NoDaemonError, NotDoneError) as stopped:
+    except _TOLD as stopped:
         _end(f"roewatch: {stopped}")
     except BrokenPipeError:
         # whoever read our output has had enough; Python would complain once more at its exit

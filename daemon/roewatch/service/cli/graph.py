@@ -1,13 +1,12 @@
 """`roewatch graph`: the picture the page shows, as a file."""
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from roewatch.service.cli.options import RoomFile, room_file, span_option
+from roewatch.service.cli.options import RoomFile, here, quantity_option, span_option
 from roewatch.service.clock import WallClock
 
 
@@ -21,22 +20,18 @@ def graph(
     ] = None,
 ) -> None:
     """Draw a tank's quantity with its window, plan and events."""
-    from roewatch.service.live import RoomRecords  # noqa: PLC0415
-    from roewatch.service.replay import quantity_named  # noqa: PLC0415
-    from roewatch.service.settings.load import load_setup  # noqa: PLC0415
     from roewatch.views import chart, week  # noqa: PLC0415
+    from roewatch.views.picture import NoPictureError  # noqa: PLC0415
 
     if out is not None and out.suffix not in {".svg", ".png"}:
         raise typer.BadParameter(f"{out} ends in neither .svg nor .png", param_hint="--out")
-    setup = load_setup(room_file(room), os.environ)
-    try:
-        wanted = quantity_named(quantity)
-        setup.room.tank(tank)
-    except (ValueError, KeyError) as unknown:
-        raise typer.BadParameter(str(unknown.args[0])) from None
+    wanted = quantity_option(quantity)
     now_ms = WallClock().now_ms()
-    records = RoomRecords(setup.storage.path, setup.room)
-    try:
+    with here(room) as (setup, records):
+        try:
+            setup.room.tank(tank)
+        except KeyError as unknown:
+            raise typer.BadParameter(str(unknown.args[0])) from None
         drawn = chart.svg(
             week.chart_of(
                 records,
@@ -48,13 +43,14 @@ def graph(
                 now_ms=now_ms,
             )
         )
-    finally:
-        records.close()
     if out is None:
         print(drawn)
-    elif out.suffix == ".svg":
+        return
+    if out.suffix == ".svg":
         out.write_text(drawn, encoding="utf-8")
     else:
-        out.write_bytes(chart.png(drawn))
-    if out is not None:
-        print(f"wrote {out}", file=sys.stderr)
+        try:
+            out.write_bytes(chart.png(drawn))
+        except NoPictureError as missing:
+            raise typer.BadParameter(str(missing), param_hint="--out") from None
+    print(f"wrote {out}", file=sys.stderr)

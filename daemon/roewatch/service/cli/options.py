@@ -14,6 +14,7 @@ import typer
 
 from roewatch.room.fault import Fault, SettingsError
 from roewatch.room.moment import at_ms_of_iso, span_ms_of
+from roewatch.room.quantity import Quantity
 
 if TYPE_CHECKING:
     from roewatch.service.live import RoomRecords
@@ -65,6 +66,16 @@ def moment_option(text: str | None) -> int | None:
         return at_ms_of_iso(text)
     except ValueError as unreadable:
         raise typer.BadParameter(str(unreadable)) from None
+
+
+def quantity_option(text: str) -> Quantity:
+    """The quantity a person typed, refused as the command line refuses."""
+    try:
+        return Quantity(text.strip().lower())
+    except ValueError:
+        raise typer.BadParameter(
+            f"no quantity {text!r}; there are: {', '.join(Quantity)}"
+        ) from None
 
 
 def stop_on_signal(stop: threading.Event) -> None:
