@@ -1,5 +1,6 @@
 """What every channel promises, checked on each against a real receiver on loopback."""
 
+import base64
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -11,6 +12,8 @@ from tests.journeys.receivers import Inbox, MailReceiver, Mode, WebhookReceiver
 from roewatch.alarms.notice import About, Notice
 from roewatch.outbox.channel import (
     Channel,
+    Picture,
+    PictureChannel,
     Refused,
     TryLater,
     UnusableWay,
@@ -201,6 +204,45 @@ def test_an_address_that_cannot_be_used_is_named_without_being_shown(url: str) -
     with pytest.raises(UnusableWay) as unusable:
         way(url)
     assert "s3cr3t" not in str(unusable.value)
+
+
+# the smallest PNG there is: one transparent point
+DOT = bytes.fromhex(
+    "89504e470d0a1a0a0000000d4948445200000001000000010806000000"
+    "1f15c4890000000d49444154789c6360606060000000050001a5f645400000000049454e44ae426082"
+)
+CHART = Picture(png=DOT, name="a1-temperature.png", words="A1 temperature, the last 24 h")
+
+
+def test_a_picture_comes_by_mail_as_an_answer_to_the_notice() -> None:
+    receiver = MailReceiver()
+    try:
+        channel = way(receiver.url)
+        assert isinstance(channel, PictureChannel)
+        channel.send(NOTICE)
+        channel.send_picture(NOTICE, CHART)
+        text, shown = receiver.wait_for(2)
+    finally:
+        receiver.close()
+    assert shown["In-Reply-To"] == text["Message-ID"]
+    (attached,) = shown.iter_attachments()
+    assert attached.get_content() == DOT
+    assert attached.get_filename() == "a1-temperature.png"
+    assert CHART.words in shown.get_body().get_content()
+
+
+def test_a_picture_comes_through_apprise_where_the_service_takes_pictures() -> None:
+    receiver = WebhookReceiver()
+    try:
+        channel = way(f"json://127.0.0.1:{receiver.port}/hook")
+        assert isinstance(channel, PictureChannel)
+        channel.send_picture(NOTICE, CHART)
+        (got,) = receiver.wait_for(1)
+    finally:
+        receiver.close()
+    (attached,) = got.body["attachments"]
+    assert base64.b64decode(attached["base64"]) == DOT
+    assert attached["filename"] == "a1-temperature.png"
 
 
 def test_a_way_does_not_print_its_address() -> None:

@@ -7,7 +7,7 @@ import pytest
 from tests.alarms.boathouse import NOON
 
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
-from roewatch.outbox.channel import Channel, Refused, TryLater
+from roewatch.outbox.channel import Channel, Picture, Refused, TryLater
 from roewatch.outbox.pigeonhole import Pigeonhole
 from roewatch.outbox.sender import PERSISTENCE, Sender
 from roewatch.room.kind import Priority
@@ -71,12 +71,25 @@ class Desk:
         self.sender: Sender | None = None
 
     def open(
-        self, wanted: Callable[[Notice], bool] = lambda _: True, **channels: Channel
+        self,
+        wanted: Callable[[Notice], bool] = lambda _: True,
+        picture: Callable[[Notice], Picture | None] = lambda _: None,
+        **channels: Channel,
     ) -> Sender:
         ways = {f"Keeper/{name}": channel for name, channel in channels.items()}
         self.sender = Sender(
-            ways, lambda: self.now_ms, on_receipt=self.take, wanted=wanted, chance=lambda: 0.5
+            ways,
+            lambda: self.now_ms,
+            on_receipt=self.take,
+            wanted=wanted,
+            chance=lambda: 0.5,
+            picture=picture,
         )
+        return self.sender
+
+    @property
+    def open_sender(self) -> Sender:
+        assert self.sender is not None
         return self.sender
 
     def take(self, receipt: Receipt, next_ms: int | None) -> None:
@@ -216,6 +229,40 @@ def test_what_is_no_longer_wanted_is_not_sent(desk: Desk) -> None:
     ((receipt, next_ms),) = desk.wait_for(1)
     assert (receipt.outcome, next_ms) == (Outcome.GIVEN_UP, None)
     assert hole.notices == []
+
+
+class Gallery(Pigeonhole):
+    """A channel that takes pictures, and may fail at them."""
+
+    def __init__(self, error: Exception | None = None) -> None:
+        super().__init__()
+        self.order: list[str] = []
+        self.error = error
+        self.shown = threading.Event()
+
+    def send(self, notice: Notice) -> None:
+        super().send(notice)
+        self.order.append(f"text {notice.id}")
+
+    def send_picture(self, notice: Notice, picture: Picture) -> None:
+        self.order.append(f"picture {notice.id}")
+        self.shown.set()
+        if self.error is not None:
+            raise self.error
+
+
+@pytest.mark.parametrize("error", [None, TryLater("busy"), Refused("too large")])
+def test_the_picture_follows_the_text_once_and_may_fail_freely(
+    desk: Desk, error: Exception | None
+) -> None:
+    gallery = Gallery(error)
+    chart = Picture(png=b"png", name="a1.png", words="A1")
+    desk.open(phone=gallery, picture=lambda _: chart).push([(notice(), 0)])
+    desk.wait_for(1)
+    assert gallery.shown.wait(BOUND_S)
+    desk.open_sender.stop(BOUND_S)
+    assert gallery.order == ["text n1", "picture n1"]
+    assert [receipt.outcome for receipt, _ in desk.receipts] == [Outcome.TAKEN]
 
 
 def test_what_arrives_late_says_so(desk: Desk) -> None:

@@ -31,13 +31,13 @@ class NotNow(ValueError):  # noqa: N818
 class AlarmSettings:
     """realarm_ms: an acknowledged alarm that still holds asks again after this, by priority.
 
-    settle_ms: how long after the end of a suppressing alarm its children stay quiet, so that
-    those which end with it are never told. longest_shelf_ms: the bound of a shelf.
+    settle_ms: how long after the end of a suppressing alarm its children, new ones as well, stay
+    quiet, so that those which end with it are never told. longest_shelf_ms: the bound of a shelf.
     stale_ms: a medium alarm older than this is in the daily digest and no longer asks again.
     """
 
     realarm_ms: Mapping[Priority, int]
-    settle_ms: int = 2 * MINUTE_MS
+    settle_ms: int = 10 * MINUTE_MS
     longest_shelf_ms: int = DAY_MS
     stale_ms: int = DAY_MS
 
@@ -61,7 +61,7 @@ class AlarmBook:
     ) -> None:
         """open_alarms, next_number, episodes: as kept; episodes counts past raises by key."""
         self._settings = settings
-        self._register = Register(open_alarms)
+        self._register = Register(open_alarms, settle_ms=settings.settle_ms)
         self._next_number = next_number
         self._episodes = dict(episodes or {})
         for alarm in self._register:
@@ -85,6 +85,8 @@ class AlarmBook:
         else:
             changes = self._return(alarm, finding)
         if finding.kind in STANDS_FOR and changes:
+            if not finding.present:
+                self._register.ended(changes[0].alarm, finding.at_ms)
             changes += self._children_of(changes[0].alarm, finding.at_ms)
         return changes
 
@@ -108,20 +110,22 @@ class AlarmBook:
         )
         self._next_number += 1
         alarm = self._described(alarm, finding)
-        return self._move(alarm, self._rung(alarm), finding.at_ms, before=State.NORMAL)
+        return self._move(
+            alarm, self._rung(alarm, finding.at_ms), finding.at_ms, before=State.NORMAL
+        )
 
     def _update(self, alarm: Alarm, finding: Finding) -> list[AlarmChange]:
         updated = self._described(alarm, finding)
         if not alarm.present:
             updated = self._again(updated, finding)
             if alarm.state not in _SILENCED:
-                return [self._move(updated, self._rung(updated), finding.at_ms)]
+                return [self._move(updated, self._rung(updated, finding.at_ms), finding.at_ms)]
         if alarm.state in _SILENCED:
             return self._keep(alarm, updated, finding.at_ms)
         if updated.priority is Priority.JOURNAL and alarm.priority is not Priority.JOURNAL:
             return [self._move(updated, State.ACKNOWLEDGED, finding.at_ms)]
         if alarm.state is State.ACKNOWLEDGED and _rose(alarm, updated):
-            return [self._move(updated, self._rung(updated), finding.at_ms)]
+            return [self._move(updated, self._rung(updated, finding.at_ms), finding.at_ms)]
         return self._keep(alarm, updated, finding.at_ms)
 
     def _again(self, alarm: Alarm, finding: Finding) -> Alarm:
@@ -257,9 +261,13 @@ class AlarmBook:
         urgent = replace(alarm, priority=self._priority(alarm, now_ms))
         if _rose(alarm, urgent):
             if alarm.state is State.ACKNOWLEDGED:
-                return [self._move(urgent, self._rung(urgent), now_ms)]
+                return [self._move(urgent, self._rung(urgent, now_ms), now_ms)]
             return self._keep(alarm, urgent, now_ms)
-        return [self._move(alarm, self._rung(alarm), now_ms)] if self._asks(alarm, now_ms) else []
+        return (
+            [self._move(alarm, self._rung(alarm, now_ms), now_ms)]
+            if self._asks(alarm, now_ms)
+            else []
+        )
 
     def _asks(self, alarm: Alarm, now_ms: int) -> bool:
         after_ms = self._settings.realarm_ms.get(alarm.priority)
@@ -268,7 +276,9 @@ class AlarmBook:
         stale = now_ms - alarm.raised_ms >= self._settings.stale_ms
         if stale and alarm.priority is not Priority.HIGH:
             return False
-        return self._waits.since(alarm.changed_ms, now_ms) >= after_ms
+        # what has stood for long is asked about less and less: after 2, 4, 8, 16 hours
+        known_ms = alarm.changed_ms - alarm.raised_ms
+        return self._waits.since(alarm.changed_ms, now_ms) >= max(after_ms, known_ms)
 
     # -- what others read -------------------------------------------------------------------
 
@@ -287,18 +297,18 @@ class AlarmBook:
 
     # -- the rules --------------------------------------------------------------------------
 
-    def _rung(self, alarm: Alarm) -> State:
+    def _rung(self, alarm: Alarm, at_ms: int) -> State:
         """The state of an alarm whose condition holds and that nobody has silenced."""
         if alarm.priority is Priority.JOURNAL:
             return State.ACKNOWLEDGED  # an event asks nothing of anybody
-        return State.SUPPRESSED if self._register.parent_of(alarm) else State.UNACKNOWLEDGED
+        return State.SUPPRESSED if self._register.parent_of(alarm, at_ms) else State.UNACKNOWLEDGED
 
     def _released(self, alarm: Alarm, at_ms: int, by: str) -> list[AlarmChange]:
         free = replace(alarm, shelved_until_ms=None, suppressed_by="", release_ms=None)
         if by:
             free = replace(free, shelved_why="")
         if alarm.present:
-            state = self._rung(free)
+            state = self._rung(free, at_ms)
         elif alarm.latched:
             state = State.RETURNED if alarm.acknowledged_ms is None else State.ACKNOWLEDGED
         else:
@@ -340,7 +350,7 @@ class AlarmBook:
 
     def _recheck(self, child: Alarm, at_ms: int) -> list[AlarmChange]:
         """Give a suppressed alarm its present parent, or the moment from which it is released."""
-        updated = self._register.named_parent(child)
+        updated = self._register.named_parent(child, at_ms)
         if not updated.suppressed_by:
             due_ms = child.release_ms or at_ms + self._settings.settle_ms
             updated = replace(child, release_ms=due_ms)
@@ -377,7 +387,7 @@ class AlarmBook:
         if state is State.UNACKNOWLEDGED:
             moved = replace(moved, acknowledged_ms=None, acknowledged_by="", told=True)
         if state is State.SUPPRESSED:
-            moved = self._register.named_parent(moved)
+            moved = self._register.named_parent(moved, at_ms)
         self._register.put(moved)
         return AlarmChange(at_ms=at_ms, alarm=moved, before=was)
 

@@ -153,7 +153,7 @@ def advice_on(performance: Performance) -> list[str]:
     if performance.rings >= 10 and performance.high_share > MOST_HIGH_SHARE:
         advice.append(
             f"{performance.high_share:.0%} of the alarms were high; above "
-            f"{MOST_HIGH_SHARE:.0%} a call no longer means hurry. Mend the commonest one below."
+            f"{MOST_HIGH_SHARE:.0%} a call no longer means hurry. Mend what rings most."
         )
     if performance.notices_per_day > MOST_NOTICES_A_DAY:
         advice.append(

@@ -11,7 +11,10 @@ from roewatch.room.tank import ROOM
 class Register:
     """Open alarms. An alarm put in state normal leaves it."""
 
-    def __init__(self, alarms: Iterable[Alarm] = ()) -> None:
+    def __init__(self, alarms: Iterable[Alarm] = (), *, settle_ms: int = 0) -> None:
+        """settle_ms: how long an alarm that is over still speaks for others, until a restart."""
+        self._settle_ms = settle_ms
+        self._ended: dict[str, tuple[Alarm, int]] = {}
         self._alarms: dict[int, Alarm] = {}
         self._number_of: dict[str, int] = {}
         # by tank, because at 2,500 tanks a look through all of them for each raise is too slow
@@ -46,14 +49,23 @@ class Register:
         self._number_of[alarm.key] = alarm.number
         self._of_tank.setdefault(alarm.tank, {})[alarm.number] = None
 
-    def parent_of(self, child: Alarm) -> Alarm | None:
-        """The open alarm that speaks for `child`, if there is one."""
+    def parent_of(self, child: Alarm, at_ms: int) -> Alarm | None:
+        """The alarm that speaks for `child` at that moment, if there is one."""
         for tank in dict.fromkeys((ROOM, child.tank)):
             for number in self._of_tank.get(tank, ()):
                 parent = self._alarms[number]
                 if parent.kind in STANDS_FOR and stands_for(parent, child):
                     return parent
+        for parent, until_ms in self._ended.values():
+            if at_ms < until_ms and stands_for(parent, child):
+                return parent
         return None
+
+    def ended(self, parent: Alarm, at_ms: int) -> None:
+        """`parent` is over; what it brought about may come to light a little later."""
+        until_ms = at_ms + self._settle_ms
+        self._ended = {k: kept for k, kept in self._ended.items() if kept[1] > at_ms}
+        self._ended[parent.key] = (replace(parent, present=True), until_ms)
 
     def near(self, parent: Alarm) -> list[Alarm]:
         """The open alarms `parent` might speak for: its own tank's, or all for the room."""
@@ -61,7 +73,14 @@ class Register:
             return list(self)
         return [self._alarms[number] for number in self._of_tank.get(parent.tank, ())]
 
-    def named_parent(self, child: Alarm) -> Alarm:
-        """`child` with the key of the alarm that speaks for it, and no release set."""
-        parent = self.parent_of(child)
-        return replace(child, suppressed_by=parent.key if parent else "", release_ms=None)
+    def named_parent(self, child: Alarm, at_ms: int) -> Alarm:
+        """`child` with the key of the alarm that speaks for it, and its release if that is over."""
+        parent = self.parent_of(child, at_ms)
+        if parent is None:
+            return replace(child, suppressed_by="", release_ms=None)
+        over = (
+            parent.key not in self._number_of
+            or not self._alarms[self._number_of[parent.key]].present
+        )
+        release_ms = self._ended[parent.key][1] if over else None
+        return replace(child, suppressed_by=parent.key, release_ms=release_ms)

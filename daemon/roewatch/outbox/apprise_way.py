@@ -3,11 +3,12 @@
 import logging
 import re
 
-from apprise import Apprise, AppriseAsset, NotifyFormat, NotifyType
+from apprise import Apprise, AppriseAsset, AppriseAttachment, NotifyFormat, NotifyType
+from apprise.attachment.memory import AttachMemory
 from apprise.plugins import NotifyBase
 
 from roewatch.alarms.notice import About, Notice
-from roewatch.outbox.channel import Refused, TryLater, UnusableWay
+from roewatch.outbox.channel import Picture, Refused, TryLater, UnusableWay
 from roewatch.outbox.veil import Veil
 from roewatch.room.kind import Priority
 
@@ -30,17 +31,33 @@ class AppriseWay:
         """Raises UnusableWay if the library makes nothing of the address."""
         self._veil = Veil(url, hosts_are_secret=True)
         self._apprise = Apprise(asset=AppriseAsset(app_id="Roewatch"))
-        service = service_of(url, timeout_s=timeout_s)
-        self._name = str(service.service_name)
-        self._apprise.add(service)
+        self._service = service_of(url, timeout_s=timeout_s)
+        self._name = str(self._service.service_name)
+        self._apprise.add(self._service)
 
     def send(self, notice: Notice) -> None:
         """Hand it to the service. Raises TryLater, Refused."""
+        body = f"{notice.body}\n{notice.link}" if notice.link else notice.body
+        self._notify(notice, body)
+
+    def send_picture(self, notice: Notice, picture: Picture) -> None:
+        """The picture by itself, where the service takes pictures. Raises TryLater, Refused."""
+        if not self._service.attachment_support:
+            raise Refused(f"{self._name} takes no pictures")
+        attached = AttachMemory(  # type: ignore[no-untyped-call]  # the library gives no types
+            content=picture.png, name=picture.name, mimetype="image/png"
+        )
+        self._notify(notice, picture.words, attached)
+
+    def _notify(self, notice: Notice, body: str, attached: AttachMemory | None = None) -> None:
         over = notice.about in {About.RETURNED, About.WELL}
         kind = NotifyType.SUCCESS if over else _TYPES.get(notice.priority, NotifyType.INFO)
-        body = f"{notice.body}\n{notice.link}" if notice.link else notice.body
         result = self._apprise.notify(
-            body=body, title=notice.title, notify_type=kind, body_format=NotifyFormat.TEXT
+            body=body,
+            title=notice.title,
+            notify_type=kind,
+            body_format=NotifyFormat.TEXT,
+            attach=AppriseAttachment(attached) if attached else None,
         )
         if result:
             return

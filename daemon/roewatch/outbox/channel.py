@@ -1,7 +1,7 @@
 """A channel: one way a notice leaves the house, and how it says that it could not."""
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from roewatch.alarms.notice import Notice
 
@@ -30,6 +30,23 @@ class Channel(Protocol):
 
         A notice sent again carries the same `id`; what can pass it on to the receiver does.
         """
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """A chart as PNG, and in words what it shows."""
+
+    png: bytes
+    name: str
+    words: str
+
+
+@runtime_checkable
+class PictureChannel(Protocol):
+    """A channel that can also send a picture, in a message of its own after the text."""
+
+    def send_picture(self, notice: Notice, picture: Picture) -> None:
+        """Return once it has been handed over; else raise `TryLater` or `Refused`."""
 
 
 class Secret(Protocol):

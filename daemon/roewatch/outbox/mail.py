@@ -6,6 +6,7 @@ attempt a new Message-ID, and then a repeat after a lost answer cannot be told f
 
 import smtplib
 import ssl
+from dataclasses import replace
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import format_datetime
@@ -15,7 +16,7 @@ from apprise.plugins.email.common import SecureMailMode
 
 from roewatch.alarms.notice import Notice
 from roewatch.outbox.apprise_way import AppriseWay, service_of
-from roewatch.outbox.channel import Channel, Refused, TryLater
+from roewatch.outbox.channel import Channel, Picture, Refused, TryLater
 from roewatch.outbox.veil import Veil
 from roewatch.room.kind import Priority
 from roewatch.room.moment import moment_of
@@ -44,7 +45,16 @@ class Mail:
 
     def send(self, notice: Notice) -> None:
         """Hand it to the mail server. Raises TryLater, Refused."""
-        message = self.message(notice)
+        self._hand_over(self.message(notice))
+
+    def send_picture(self, notice: Notice, picture: Picture) -> None:
+        """The picture as an answer to the notice's own mail. Raises TryLater, Refused."""
+        message = self.message(replace(notice, id=f"{notice.id}.picture", body=picture.words))
+        message["In-Reply-To"] = self._identity(notice.id)
+        message.add_attachment(picture.png, maintype="image", subtype="png", filename=picture.name)
+        self._hand_over(message)
+
+    def _hand_over(self, message: EmailMessage) -> None:
         everyone = [*self._to, *map(str, self._account.cc), *map(str, self._account.bcc)]
         try:
             with self._connected() as server:
@@ -69,7 +79,6 @@ class Mail:
 
     def message(self, notice: Notice) -> EmailMessage:
         """The message. A repeat has the same Message-ID; one alarm's messages make one thread."""
-        domain = self._from.rpartition("@")[2] or "roewatch.invalid"
         message = EmailMessage()
         message["Subject"] = notice.title
         message["From"] = Address("Roewatch", addr_spec=self._from)
@@ -77,15 +86,19 @@ class Mail:
         if self._account.cc:
             message["Cc"] = ", ".join(sorted(map(str, self._account.cc)))
         message["Date"] = format_datetime(moment_of(notice.made_ms))
-        message["Message-ID"] = f"<{notice.id}@{domain}>"
+        message["Message-ID"] = self._identity(notice.id)
         if len(notice.alarms) == 1:
-            message["References"] = f"<alarm-{notice.alarms[0]}@{domain}>"
+            message["References"] = self._identity(f"alarm-{notice.alarms[0]}")
         message["Auto-Submitted"] = "auto-generated"  # RFC 3834: no absence replies to this
         if notice.priority is Priority.HIGH:
             message["Importance"] = "high"
         body = f"{notice.body}\n\n{notice.link}\n" if notice.link else f"{notice.body}\n"
         message.set_content(body)
         return message
+
+    def _identity(self, name: str) -> str:
+        domain = self._from.rpartition("@")[2] or "roewatch.invalid"
+        return f"<{name}@{domain}>"
 
     def _connected(self) -> smtplib.SMTP:
         account = self._account

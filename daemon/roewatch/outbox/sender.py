@@ -6,10 +6,10 @@ import random
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
-from roewatch.alarms.notice import Notice, Outcome, Receipt
-from roewatch.outbox.channel import Channel, Refused, TryLater
+from roewatch.alarms.notice import About, Notice, Outcome, Receipt
+from roewatch.outbox.channel import Channel, Picture, PictureChannel, Refused, TryLater
 from roewatch.room.kind import Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, iso, span_text
 
@@ -44,6 +44,9 @@ PERSISTENCE: Mapping[Priority, Persistence] = {
     ),
     Priority.LOW: Persistence(first_ms=MINUTE_MS, longest_ms=HOUR_MS, attempts=12, age_ms=DAY_MS),
 }
+_ELSEWHERE = ""
+_LATER_THAN_TEXT = 9
+_PICTURED = frozenset({About.RAISED, About.ESCALATED})
 LATE_MS = 5 * MINUTE_MS
 """A notice handed over later than this says so."""
 
@@ -53,7 +56,8 @@ class Sender:
 
     clock_ms: event clock. on_receipt: called from a worker thread for every attempt, with the
     moment of the next one, or None when there will be none. wanted: asked before each attempt;
-    what is no longer wanted is given up. chance: 0 to 1, for spreading retries.
+    what is no longer wanted is given up. chance: 0 to 1, for spreading retries. picture: the
+    chart that follows a raise once its text was taken, asked for in a worker thread; None for none.
     """
 
     def __init__(
@@ -64,23 +68,26 @@ class Sender:
         on_receipt: Callable[[Receipt, int | None], None],
         wanted: Callable[[Notice], bool] = lambda _: True,
         chance: Callable[[], float] = random.random,
+        picture: Callable[[Notice], Picture | None] = lambda _: None,
     ) -> None:
         self._clock_ms = clock_ms
         self._on_receipt = on_receipt
         self._wanted = wanted
         self._chance = chance
+        self._picture = picture
         self._lock = threading.Lock()
         self._in_flight: set[str] = set()
         self._busy_since: dict[str, float] = {}
         self._stopping = threading.Event()
         self._channels = dict(channels)
+        # notices for ways that are gone have a queue as well: `push` itself never calls back
         self._queues: dict[str, queue.PriorityQueue[_Job]] = {
-            way: queue.PriorityQueue() for way in channels
+            way: queue.PriorityQueue() for way in (*channels, _ELSEWHERE)
         }
         # daemon threads: a receiver that hangs must not hold up the end of the program
         self._threads = [
             threading.Thread(target=self._work, args=(way,), name=f"outbox {way}", daemon=True)
-            for way in channels
+            for way in self._queues
         ]
         for thread in self._threads:
             thread.start()
@@ -93,11 +100,8 @@ class Sender:
                     continue
                 self._in_flight.add(notice.id)
             job = _Job((notice.priority.rank, notice.made_ms, notice.id), notice, attempts + 1)
-            if notice.way in self._queues:
-                self._queues[notice.way].put(job)
-            else:
-                reason = f"there is no way {notice.way} any more; see the contacts in the settings"
-                self._finish(job, Outcome.REFUSED, reason, None)
+            way = notice.way if notice.way in self._channels else _ELSEWHERE
+            self._queues[way].put(job)
 
     def stop(self, timeout_s: float) -> None:
         """End after the attempts under way, or after `timeout_s` whatever hangs."""
@@ -130,7 +134,10 @@ class Sender:
             with self._lock:
                 self._busy_since[f"outbox {way}"] = time.monotonic()
             try:
-                self._attempt(way, job, job.notice)
+                if job.rank[0] == _LATER_THAN_TEXT:
+                    self._show(way, job.notice)
+                else:
+                    self._attempt(way, job, job.notice)
             except Exception:
                 # one notice must not silence its way for all that follow; it is tried again
                 log.exception("sending_failed way=%r notice=%s", way, job.notice.id)
@@ -143,8 +150,13 @@ class Sender:
         if not self._wanted(notice):
             self._finish(job, Outcome.GIVEN_UP, "acknowledged or over before it could go", None)
             return
+        channel = self._channels.get(way)
+        if channel is None:
+            reason = f"there is no way {notice.way} any more; see the contacts in the settings"
+            self._finish(job, Outcome.REFUSED, reason, None)
+            return
         try:
-            self._channels[way].send(_with_lateness(notice, self._clock_ms()))
+            channel.send(_with_lateness(notice, self._clock_ms()))
         except TryLater as later:
             self._later(job, notice, later)
         except Refused as refused:
@@ -152,6 +164,18 @@ class Sender:
             self._finish(job, Outcome.REFUSED, str(refused), None)
         else:
             self._finish(job, Outcome.TAKEN, "", None)
+            if notice.about in _PICTURED and isinstance(channel, PictureChannel):
+                self._queues[way].put(replace(job, rank=(_LATER_THAN_TEXT, *job.rank[1:])))
+
+    def _show(self, way: str, notice: Notice) -> None:
+        """The picture, after every text that waits; it may fail freely."""
+        channel, picture = self._channels[way], self._picture(notice)
+        if picture is None or not isinstance(channel, PictureChannel):
+            return
+        try:
+            channel.send_picture(notice, picture)
+        except (TryLater, Refused) as reason:
+            log.info("picture_not_sent way=%r reason=%r", way, str(reason))
 
     def _later(self, job: "_Job", notice: Notice, later: TryLater) -> None:
         now_ms = self._clock_ms()
@@ -194,8 +218,8 @@ class _Job:
     """One attempt to make, most urgent and oldest first."""
 
     rank: tuple[int, int, str]
-    notice: Notice | None
-    attempt: int
+    notice: Notice | None = field(compare=False)
+    attempt: int = field(compare=False)
 
 
 _LAST = _Job((-1, 0, ""), None, 0)
