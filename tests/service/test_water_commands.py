@@ -185,6 +185,18 @@ def test_a_ramp_takes_litres_heater_and_limits_from_the_room() -> None:
     assert "no tank 'Z9'" in gone.stderr
 
 
+def test_a_ramp_planned_again_waits_for_what_the_tank_was_put_through() -> None:
+    words = list(RAMP)
+    words[1] = "A1 litres=54 ph=6.9 kh=0.31 gh=1.2 us=48 t=24"
+    done = asked(*words, "--days", "30", "--seen", "2026-03-01T06:00Z ph=7.4 us=120 gh=3 kh=0.98")
+    assert done.exit_code == 0, done.stderr
+    assert "Mon 02 Mar 06:00" in done.stdout
+    assert "waits until 2026-03-02T06:00:00" in done.stdout
+    late = asked(*words, "--seen", "2026-03-05T06:00Z ph=7.4")
+    assert late.exit_code == 2
+    assert "a time before the first change" in late.stderr
+
+
 def test_a_heater_too_weak_ends_with_2() -> None:
     done = asked(*RAMP, "--days", "20", "--heater", "10")
     assert done.exit_code == 2

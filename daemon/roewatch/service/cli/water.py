@@ -3,6 +3,7 @@
 import typer
 
 from roewatch.service.cli.water_blend import acid, blend, titrate
+from roewatch.service.cli.water_drip import drip
 from roewatch.service.cli.water_measure import (
     brine,
     change,
@@ -11,7 +12,7 @@ from roewatch.service.cli.water_measure import (
     hardness,
     topup,
 )
-from roewatch.service.cli.water_ramp import drip, ramp
+from roewatch.service.cli.water_ramp import ramp
 from roewatch.service.cli.water_reading import ammonia, dioxide, oxygen
 
 app = typer.Typer(

@@ -1,4 +1,4 @@
-"""`roewatch water ramp` and `drip`: moving a tank, or animals, without breaking a limit."""
+"""`roewatch water ramp`: moving a tank without breaking a limit."""
 
 import os
 import time
@@ -10,10 +10,9 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from roewatch.breeding import drip as drips
 from roewatch.breeding import ramp as ramps
 from roewatch.breeding import warming
-from roewatch.breeding.pace import Followed, Pace, WaterState, paces
+from roewatch.breeding.pace import Followed, Moment, Pace, WaterState, paces
 from roewatch.breeding.ramp import Ramp, RampRefusedError, RampStep, RampWish
 from roewatch.room.moment import iso, moment_of
 from roewatch.room.stage import Stage
@@ -26,6 +25,7 @@ from roewatch.service.cli.water_given import (
     Room,
     answering,
     band_of,
+    numbers_of,
     poured_of,
     refuse,
     table,
@@ -36,6 +36,7 @@ from roewatch.service.settings.load import load_setup
 from roewatch.water import carbonate
 from roewatch.water.blend import Blend, pour
 from roewatch.water.refusal import RefusedError
+from roewatch.water.source import SourceWater
 
 _TARGETS = {
     "ph": (Followed.PH, 0.1),
@@ -78,15 +79,25 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
         float | None, typer.Option("--heater", help="Heater, W, to check that it can.")
     ] = None,
     room_t: Annotated[float, typer.Option("--room-t", help="°C of the room's air.")] = 21.0,
+    seen: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--seen",
+            help='An earlier reading that counts against the limits: "2026-03-01T08:00Z ph=7.4 '
+            't=24 us=120 gh=3 kh=1"; what is left out is taken as now.',
+        ),
+    ] = None,
     room: RoomFile = None,
     co2: Room = carbonate.ROOM_UATM,
     json: Json = False,
 ) -> None:
     """Dated water changes from the tank as it is to the target, never breaking a limit.
 
-    With --room, litres, heater, stage and the species' own rate limits are those of the tank of
-    that name. Exit status: 0 a safe plan, 1 no safe plan as asked (the shortest safe one is
-    shown), 2 could not run.
+    To plan again from what the probes show, run it again with the tank as it is now and, with
+    --seen, what it was put through in the last days. With --room, litres, heater, stage and the
+    species' own rate limits are those of the tank of that name.
+    Exit status: 0 a safe plan, 1 no safe plan as asked (the shortest safe one is shown), 2 could
+    not run.
     """
     litres, now = water_of(tank)
     kept, watts, covered = paces(stage), heater, True
@@ -100,6 +111,7 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
     if litres is None:
         raise RefusedError(f"{now.name}: how large is it? Add litres=54, or --room.")
     vat = pour(poured_of(recipe), pco2=co2, celsius=now.celsius)
+    first_ms = moment_option(first) or _now_ms()
     wish = RampWish(
         tank=now.name,
         litres=litres,
@@ -110,7 +122,8 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
         celsius=t,
         water_celsius=water_t,
         paces=kept,
-        first_ms=moment_option(first) or _now_ms(),
+        first_ms=first_ms,
+        seen=_seen(seen or [], now, first_ms),
         days=days,
         largest_change=largest / 100.0,
         pco2=co2,
@@ -127,6 +140,29 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
         shortest = None if refused.shortest is None else _data(refused.shortest)
         refuse(str(refused), json=json, status=1, shortest=shortest)
     _tell_ramp(found, kept, zone, vat, json=json)
+
+
+def _seen(texts: list[str], now: SourceWater, first_ms: int) -> tuple[Moment, ...]:
+    """Earlier readings in order of time. Raises RefusedError for one that is not before."""
+    makeup = now.makeup
+    found = []
+    for text in texts:
+        when, given, flags = numbers_of(text, ("ph", "t", "us", "gh", "kh"))
+        at_ms = moment_option(when)
+        if at_ms is None or flags or at_ms >= first_ms:
+            raise RefusedError(
+                f"--seen {text!r}: begin with a time before the first change, such as "
+                "2026-03-01T08:00Z ph=7.4."
+            )
+        state = WaterState(
+            ph=given.get("ph", makeup.closed().ph),
+            conductivity=given.get("us", now.conductivity),
+            dgh=given.get("gh", makeup.dgh),
+            dkh=given.get("kh", makeup.dkh),
+            celsius=given.get("t", now.celsius),
+        )
+        found.append(Moment(at_ms, state))
+    return tuple(sorted(found))
 
 
 def _now_ms() -> int:
@@ -247,46 +283,3 @@ def _data(found: Ramp) -> dict[str, Any]:
             for plan in found.plans()
         ],
     }
-
-
-@answering
-def drip(
-    bag: Annotated[str, typer.Option("--bag", help="The water the animals are in, with litres.")],
-    tank: Annotated[str, typer.Option("--tank", help="The water they go to.")],
-    co2: Room = carbonate.ROOM_UATM,
-    json: Json = False,
-) -> None:
-    """Bring healthy adults over by drip: how fast, how long, and when a drip is not enough.
-
-    Exit status: 0 done, 1 no drip is slow enough, 2 could not run.
-    """
-    litres, source = water_of(bag)
-    if litres is None:
-        raise RefusedError(f"{source.name}: how much water are they in? Add litres=4.")
-    goes_to = water_of(tank)[1]
-    try:
-        found = drips.over(
-            litres=litres, bag=source, tank=goes_to, paces=drips.ADULTS_MOVING, pco2=co2
-        )
-    except drips.NoDripError as refused:
-        refuse(str(refused), json=json, status=1)
-    rows = [("hours", "pH", "°C", "µS/cm")]
-    rows += [
-        (
-            f"{hours:.1f}",
-            f"{state.ph:.2f}",
-            f"{state.celsius:.1f}",
-            "" if state.conductivity is None else f"{state.conductivity:.0f}",
-        )
-        for hours, state in found.states[::6]
-    ]
-    lines = [
-        (
-            f"Float {found.float_minutes} min, then drip {found.litres_per_hour:.1f} L/h "
-            f"(about {found.drops_per_second:.0f} drops a second) for {found.hours:.1f} h: "
-            f"{found.litres_needed:.1f} L in all, letting the rest run over."
-        ),
-        "",
-        *table(rows, right=(0, 1, 2, 3)),
-    ]
-    tell(found, lines, json=json, cautions=found.cautions)
