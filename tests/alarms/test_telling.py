@@ -106,11 +106,18 @@ def test_the_text_says_place_value_window_since_when_and_what_to_do() -> None:
             "23.1 °C, window 24.0-27.0, since 11:55 Europe/Tallinn",
             "23.1 °C and falling 0.6 °C/h",
             "Leaves its window about 13:00 (between 12:30 and 14:00).",
-            f"Do: {rationale.first_act}",
+            f"Do within 1 h: {rationale.first_act}",
             f"Care: {rationale.caution}",
             "No. 1, The Boathouse",
         ]
     )
+
+
+def test_how_long_there_is_depends_on_what_lives_in_the_tank() -> None:
+    house = House(KEEPER)
+    house.teller.reconfigure(boathouse({"A1": Stage.FRY}))
+    house.take(found())
+    assert "Do within 30 min: " in house.wait(NOON, 5 * SECOND_MS)[0].body
 
 
 def test_a_medium_alarm_takes_one_way_and_gathers_for_longer() -> None:

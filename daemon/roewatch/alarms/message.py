@@ -146,9 +146,13 @@ class Wording:
 
     def _acts(self, alarms: Sequence[Alarm]) -> list[str]:
         lines: list[str] = []
-        for kind, quantity in dict.fromkeys((alarm.kind, alarm.quantity) for alarm in alarms):
-            rationale = rationale_of(kind, quantity)
-            lines.append(f"Do: {rationale.first_act}")
+        for alarm in alarms:
+            rationale = rationale_of(alarm.kind, alarm.quantity)
+            within_ms = rationale.respond_within_ms(self._stages.get(alarm.tank))
+            # in a list of many the times differ from tank to tank, and only the act is the same
+            timed = len(alarms) == 1 and within_ms is not None
+            act = f"Do within {span_text(within_ms or 0)}" if timed else "Do"
+            lines.append(f"{act}: {rationale.first_act}")
             if rationale.caution:
                 lines.append(f"Care: {rationale.caution}")
         # six lines are read, sixty are not

@@ -28,7 +28,7 @@ class Post:
     def __init__(
         self, room: Room, contacts: Sequence[Contact], settings: TellingSettings, ledger: Ledger
     ) -> None:
-        self._room = room
+        self.room = room
         self._settings = settings
         self._ledger = ledger
         self.contacts: Mapping[str, Contact] = {contact.name: contact for contact in contacts}
@@ -111,7 +111,7 @@ class Post:
         start, end = contact.quiet_from_min, contact.quiet_to_min
         if start is None or end is None:
             return False
-        minute = local_minute(now_ms, self._room.zone)
+        minute = local_minute(now_ms, self.room.zone)
         return start <= minute < end if start <= end else minute >= start or minute < end
 
     def note(
@@ -178,7 +178,7 @@ class Post:
     def _compose(self, line: Line, group: Sequence[Waiting], now_ms: int) -> Notice:
         group = sorted(group, key=lambda w: (self._alarm(w).priority.rank, w.queued_ms, w.number))
         items = [(self._alarm(waiting), waiting.about) for waiting in group]
-        wording = Wording(self._room, now_ms)
+        wording = Wording(self.room, now_ms)
         if len(items) == 1:
             text = (wording.title(*items[0]), wording.body(*items[0]))
         else:
@@ -204,7 +204,7 @@ class Post:
         now_ms: int,
     ) -> Notice:
         line.ordinal += 1
-        parts = [self._room.id, line.name, about.value, str(line.ordinal)]
+        parts = [self.room.id, line.name, about.value, str(line.ordinal)]
         # nothing of the clock goes in: made again after a crash it must be the same identity
         parts += [f"{alarm.number}.{alarm.episode}" for alarm in alarms]
         title, body = text

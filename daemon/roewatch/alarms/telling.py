@@ -138,6 +138,12 @@ class Teller:
             self._text = self._ledger.text()
         return self._text
 
+    def reconfigure(self, room: Room) -> None:
+        """Speak of the room as it now is: its tanks, racks and stages."""
+        self._room = room
+        self._post.room = room
+        self._daily = Daily(room, self._ledger.days)
+
     # -- one change -------------------------------------------------------------------------
 
     def _hear(self, change: AlarmChange, steady_ms: int) -> None:
