@@ -149,8 +149,7 @@ class Judge:
         seen: set[str] = set()
         for witness in self._list:
             pending = witness.pending
-            if pending and pending[0][0] <= tick_ms:
-                witness.fold(tick_ms)
+            if pending and pending[0][0] <= tick_ms and witness.fold(tick_ms):
                 tank_id = witness.probe.tank
                 if tank_id not in seen:
                     seen.add(tank_id)
@@ -166,7 +165,9 @@ class Judge:
                 keeping = self._keepings[tank_id]
                 keeping.changed = True
                 keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
-            self._together.judge_swaps([self._keepings[name].pouring for name in touched], out)
+            jumping = [k.pouring for name in touched if (k := self._keepings[name]).jumping]
+            if len(jumping) > 1:
+                self._together.judge_swaps(jumping, out)
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:
             heats = [k.heat for k in self._keepings.values() if k.heat is not None]
             self._together.judge(tick_ms, heats, out)

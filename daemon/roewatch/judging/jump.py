@@ -9,7 +9,7 @@ from statistics import median
 from typing import Any
 
 from roewatch.judging.limits import Limits
-from roewatch.judging.witness import Witness
+from roewatch.judging.witness import BUCKET_MS, Witness
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 
@@ -43,6 +43,16 @@ class Jump:
             # ten minutes of the heater's own work are no jump
             return max(limits.jump_celsius, 5 * norm) + self.usual_per_h * 10 / 60 * 1.3
         return max(limits.jump_ph, 5 * norm)
+
+    def reach(self) -> tuple[float, float] | None:
+        """Between which values no jump can have begun for the next five minutes; None if any."""
+        last = self.witness.buckets[-3:]
+        if len(last) < 3 or last[2].end_ms - last[0].end_ms > 3 * BUCKET_MS:
+            return None
+        values = [bucket.value for bucket in last]
+        # what was ten minutes ago may have been as far off as the last buckets lie apart
+        far = self._threshold() - (max(values) - min(values)) - 2 * self.witness.norm
+        return (values[2] - far, values[2] + far) if far > 0 else None
 
     def minute(self) -> None:
         """One more minute: has a jump begun, or is one over?"""

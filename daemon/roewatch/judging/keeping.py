@@ -177,21 +177,52 @@ class Keeping:
         for witness in self.witnesses:
             if witness.news:
                 self._minute(witness, out)
-            should_move = heat is not None and heat.witness is witness and heat.cycle.known
             if witness.sick or witness.flat_ms >= witness.flat_suspect_ms or self.standing.told:
-                self._honesty(witness, should_move=should_move, out=out)
-                witness.sick = False
+                self._honesty(witness, out)
         if heat is not None and heat.witness.news:
-            if not self.believes(heat.witness) or self._noisy(heat.witness):
-                heat.calm()
-            elif heat.witness.hot or (self.standing.told and heat.troubled):
-                heat.minute(out)
-            else:
-                heat.calm()
-        for witness in self.witnesses:
-            witness.news = witness.fresh = witness.hot = False
+            self._heat_minute(heat, out)
         if self.changes and self.standing.holds(Kind.WATER_CHANGE):
             self._change_over(tick_ms, out)
+        busy = self._busy(tick_ms)
+        for witness in self.witnesses:
+            if witness.news or witness.fresh:
+                self._calm(witness, busy=busy)
+            witness.news = witness.fresh = witness.hot = False
+
+    @property
+    def jumping(self) -> bool:
+        """Whether a jump is being looked at."""
+        return any(jump.since_ms >= 0 for jump in self.jumps.values())
+
+    def _busy(self, tick_ms: int) -> bool:
+        """Whether something needs every minute: a condition, a jump, the keeper's hands."""
+        heat = self.heat
+        return bool(
+            self.standing.told
+            or self.jumping
+            or (heat is not None and (heat.low_since >= 0 or heat.high_since >= 0))
+            or (self.changes and self.in_change(tick_ms))
+            or (self.calibrations and self.in_calibration(Quantity.PH, tick_ms))
+        )
+
+    def _calm(self, witness: Witness, *, busy: bool) -> None:
+        """Set between which values the next minutes need no look."""
+        witness.calm_low, witness.calm_high = 1.0, 0.0
+        if busy or witness.side or witness.out_since >= 0:
+            return
+        low, high = max(witness.guard_low, -1e9), min(witness.guard_high, 1e9)
+        bounds = self.bounds.get(witness.id)
+        if bounds is not None:
+            window = bounds.window
+            low = low if window.low is None else max(low, window.low)
+            high = high if window.high is None else min(high, window.high)
+        jump = self.jumps.get(witness.id)
+        if jump is not None:
+            reach = jump.reach()
+            if reach is None:
+                return
+            low, high = max(low, reach[0]), min(high, reach[1])
+        witness.calm_low, witness.calm_high = low, high
 
     def _pour(
         self, tick_ms: int, fresh: list[Quantity], room_c: float | None, out: list[Finding]
@@ -203,7 +234,18 @@ class Keeping:
                 self.pouring.sour.quiet_until = tick_ms
         self.pouring.minute(fresh=fresh, logged=logged, room_c=room_c, out=out)
 
-    def _honesty(self, witness: Witness, *, should_move: bool, out: list[Finding]) -> None:
+    def _heat_minute(self, heat: Heat, out: list[Finding]) -> None:
+        """The heater is judged beyond its switch points, while the thermometer is believed."""
+        urgent = heat.witness.hot or (self.standing.told and heat.troubled)
+        if urgent and self.believes(heat.witness) and not self._noisy(heat.witness):
+            heat.minute(out)
+        else:
+            heat.calm()
+
+    def _honesty(self, witness: Witness, out: list[Finding]) -> None:
+        heat = self.heat
+        should_move = heat is not None and heat.witness is witness and heat.cycle.known
+        witness.sick = False
         key = (Kind.PROBE_STUCK, witness.probe.quantity, witness.id)
         stuck = key in self.standing.told
         judge_honesty(witness, self.standing, should_move=should_move, out=out)

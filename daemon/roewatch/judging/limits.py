@@ -92,5 +92,6 @@ class Limits:
     # the whole room
     together_ms: int = 20 * MINUTE_MS  # all tanks falling this long: decisive
     together_share: float = 0.9
-    room_cold_celsius: float = 1.2  # below the coldest hour of the last days
+    room_cold_celsius: float = 0.7  # below the coldest hour of the last days …
+    room_cold_share: float = 0.6  # … and this share of how far those days ranged
     together_tanks: int = 3  # fewer heated tanks than this say nothing of the room

@@ -151,9 +151,11 @@ class Together:
         self.air.append(room_c)
         if len(self.hours) < 24:
             return
-        lowest = sorted(self.hours)[1]
-        below = lowest - room_c
-        if below > self.limits.room_cold_celsius:
+        ordered = sorted(self.hours)
+        below = ordered[1] - room_c
+        # a room whose heating holds it steady is lost sooner than one that follows the weather
+        usual = ordered[-2] - ordered[1]
+        if below > max(self.limits.room_cold_celsius, self.limits.room_cold_share * usual):
             if self.cold_since < 0:
                 self.cold_since = tick_ms
             if tick_ms - self.cold_since >= 15 * MINUTE_MS:

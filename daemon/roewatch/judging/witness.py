@@ -53,18 +53,24 @@ class Bucket(NamedTuple):
     jitter: float
 
 
+# when it was closed, which minute, its median, how long the line was flat, and the five minutes
+# that ended with it: index, median, readings, refused, jitter
+Five = tuple[int, float | None, int, int, float]
+Minute = tuple[int, int, float | None, int, Five | None]
+_new = tuple.__new__  # half the cost of a named tuple's own constructor, and two a reading
+
+
 class Witness:
     """One probe's state. Attributes named in `SAVED` are all that must survive a restart."""
 
     SAVED = (
         "last_at", "last", "last_raw", "step", "flag", "contiguous", "flat_value", "flat_since",
         "longest_ms", "since_ms", "gap_before", "minute", "values", "refused", "jitter", "jitters",
-        "pending", "heard_ms", "m1", "m2", "m_last", "f", "f_at", "five", "fives", "five_count",
-        "five_refused", "five_jitter", "five_jitters", "buckets", "bad_run", "bad_since",
-        "bad_value", "side", "out_since", "in_since", "flat_reported", "norm", "norm_count",
-        "noisy_since", "calm_since", "flat_suspect_ms", "flat_fail_ms", "recent_at", "recent",
-        "flat_ms", "dumb_since", "received", "received_five",
-        "last_over_ms",
+        "pending", "heard_ms", "m1", "m2", "m_last", "f", "f_at", "fives", "five_count",
+        "five_refused", "buckets", "bad_run", "bad_since", "bad_value", "side", "out_since",
+        "in_since", "flat_reported", "norm", "norm_count", "noisy_since", "calm_since",
+        "flat_suspect_ms", "flat_fail_ms", "flat_learn_at", "recent_at", "recent", "flat_ms",
+        "dumb_since", "received", "received_five", "last_over_ms", "calm_low", "calm_high",
     )  # fmt: skip
     __slots__ = (
         *SAVED, "probe", "id", "every_ms", "gap_ms", "fail_low", "fail_high", "suspect_low",
@@ -91,15 +97,14 @@ class Witness:
         self.refused = 0
         self.jitter = 0.0
         self.jitters = 0
-        self.pending: list[tuple[int, int, float | None, int, int, float, int, int]] = []
+        self.pending: list[Minute] = []
+        self.calm_low, self.calm_high = 1.0, 0.0  # nothing needs a look between these; none yet
         self.heard_ms = -1
         self.m1 = self.m2 = self.f = 0.0
         self.m_last = -1
         self.f_at = -1
-        self.five = -1
         self.fives: list[float] = []
-        self.five_count = self.five_refused = self.five_jitters = 0
-        self.five_jitter = 0.0
+        self.five_count = self.five_refused = 0
         self.buckets: list[Bucket] = []
         self.bad_run = 0
         self.bad_since = 0
@@ -142,6 +147,7 @@ class Witness:
         self.calibrated_from, self.calibrated_until = 0, -1
         self.slope, self.offset = 1.0, 0.0
         self.flat_suspect_ms = self.flat_fail_ms = _FAR
+        self.flat_learn_at = max(self.last_at, 0)
 
     def _recalibrate(self, at_ms: int) -> None:
         self.slope, self.offset = 1.0, 0.0
@@ -156,11 +162,13 @@ class Witness:
     def _relearn_flat(self, at_ms: int) -> None:
         """How long a line may be flat: longer than the probe's own longest run, or for ever."""
         limits = self.limits
-        known = self.last_at >= 0 and at_ms - self.since_ms >= limits.flat_learn_ms
+        known_at = self.since_ms + limits.flat_learn_ms
         quick = self.probe.quantity is Quantity.TEMPERATURE and self.probe.tank != ROOM
-        if not known:
+        if at_ms < known_at:
             self.flat_suspect_ms = self.flat_fail_ms = _FAR
+            self.flat_learn_at = known_at
             return
+        self.flat_learn_at = _FAR
         longest = max(self.longest_ms, self.every_ms)
         if quick:
             self.flat_suspect_ms = max(
@@ -190,7 +198,7 @@ class Witness:
         minute = at // MINUTE_MS
         if minute != self.minute:
             if self.minute >= 0:
-                self._close(at)
+                self._close(at, minute)
             self.minute = minute
         if not self.fail_low <= value <= self.fail_high:
             return self._refuse(reading, value, findings)
@@ -219,7 +227,7 @@ class Witness:
                     self.flat_reported = True
         else:
             run_ms = last_at - self.flat_since
-            if run_ms > self.longest_ms or self.flat_suspect_ms == _FAR:
+            if run_ms > self.longest_ms or at >= self.flat_learn_at:
                 self._moved(run_ms, at)
             self.flat_value = value
             self.flat_since = at
@@ -233,7 +241,7 @@ class Witness:
             # suspect is folded in: a tank at 17 °C is suspect and may be true; medians decide
             self.values.append(value)
         self.flag = flag
-        return Judged(Flagged(probe, at, raw, value, flag), findings, revised)
+        return _new(Judged, (_new(Flagged, (probe, at, raw, value, flag)), findings, revised))
 
     def _refuse(self, reading: Reading, value: float, findings: tuple[Finding, ...]) -> Judged:
         probe, at, raw = reading
@@ -273,104 +281,102 @@ class Witness:
         self.flat_reported = False
         self._relearn_flat(at)
 
-    def _close(self, at: int) -> None:
+    def _close(self, at: int, next_minute: int) -> None:
+        """A reading of `next_minute` has come: the minute before is complete, perhaps the five."""
         values = self.values
         count = len(values)
+        value = None if not count else values[0] if count == 1 else median(values)
         if count:
             self.bad_run = 0
-        value = None if not count else values[0] if count == 1 else median(values)
-        self.pending.append(
-            (
-                at,
-                self.minute,
-                value,
-                count,
-                self.refused,
-                self.jitter,
-                self.jitters,
-                self.last_at - self.flat_since,
-            )
-        )
-        self.values = []
-        self.refused = 0
-        self.jitter = 0.0
-        self.jitters = 0
+            self.fives.append(values[0] if count == 1 else median(values))
+            self.five_count += count
+            self.values = []
+        if self.refused:
+            self.five_refused += self.refused
+            self.refused = 0
+        ended = None
+        five = self.minute // BUCKET_MIN
+        if next_minute // BUCKET_MIN != five:
+            fives = self.fives
+            jitter = self.jitter / self.jitters if self.jitters else 0.0
+            middle = median(fives) if fives else None
+            ended = (five, middle, self.five_count, self.five_refused, jitter)
+            self.fives = []
+            self.five_count = self.five_refused = self.jitters = 0
+            self.jitter = 0.0
+        flat_ms = self.last_at - self.flat_since
+        self.pending.append((at, self.minute, value, flat_ms, ended))
 
     # -- every tick ------------------------------------------------------------------------------
 
-    def fold(self, tick_ms: int) -> None:
-        """Take in every minute closed by a reading at or before `tick_ms`."""
+    def fold(self, tick_ms: int) -> bool:  # noqa: C901 -- once a minute for every probe
+        """Take in every minute closed by a reading at or before `tick_ms`.
+
+        True when anything needs a closer look: a five minutes over, a value outside the calm band.
+        """
         pending = self.pending
         self.changed = True
-        self.news = False
+        awake = False
         while pending and pending[0][0] <= tick_ms:
-            closed, minute, value, count, refused, jitter, jitters, flat_ms = pending.pop(0)
-            self.flat_ms = flat_ms
-            self.heard_ms = closed
-            five = minute // BUCKET_MIN
-            if five != self.five:
-                if self.five >= 0:
-                    self._close_bucket()
-                self.five = five
-            self.five_count += count
-            self.five_refused += refused
-            self.five_jitter += jitter
-            self.five_jitters += jitters
+            self.heard_ms, minute, value, self.flat_ms, ended = pending.pop(0)
             if value is None:
-                self.sick = True
+                self.sick = awake = True
                 if self.dumb_since < 0:
                     self.dumb_since = minute * MINUTE_MS
-                continue
-            self.dumb_since = -1
-            self.fives.append(value)
-            before, older = self.m1, self.m2
-            if minute - self.m_last > 15:
-                before = older = value
-            # median of three without building a list
-            if value > before:
-                middle = before if before > older else (min(value, older))
             else:
-                middle = value if value > older else (min(before, older))
-            self.f = middle
-            self.f_at = (minute + 1) * MINUTE_MS
-            self.m2 = before
-            self.m1 = value
-            self.m_last = minute
-            self.news = True
-            if self.keeps_minutes:
-                self.recent_at.append(self.f_at)
-                self.recent.append(value)
-                if len(self.recent) > KEPT_MINUTES:
-                    del self.recent[0], self.recent_at[0]
-            if not self.guard_low <= middle <= self.guard_high:
-                self.hot = True
+                before, older = self.m1, self.m2
+                if minute - self.m_last > 15:
+                    before = older = value
+                self.dumb_since = -1
+                # median of three without building a list
+                if value > before:
+                    middle = before if before > older else min(value, older)
+                else:
+                    middle = value if value > older else min(before, older)
+                self.f = middle
+                self.f_at = at_ms = (minute + 1) * MINUTE_MS
+                self.m2 = before
+                self.m1 = value
+                self.m_last = minute
+                self.news = True
+                if self.keeps_minutes:
+                    recent = self.recent
+                    self.recent_at.append(at_ms)
+                    recent.append(value)
+                    if len(recent) > 2 * KEPT_MINUTES:  # cut seldom: each cut moves the whole list
+                        del recent[:KEPT_MINUTES], self.recent_at[:KEPT_MINUTES]
+                if not (
+                    self.calm_low <= middle <= self.calm_high
+                    and self.calm_low <= value <= self.calm_high
+                ):
+                    awake = True
+                    if not self.guard_low <= middle <= self.guard_high:
+                        self.hot = True
+            if ended is not None:
+                self._end_bucket(ended)
+                awake = True
+        if self.flat_ms >= self.flat_suspect_ms:
+            awake = True
+        if not awake:
+            self.news = False
+        return awake
 
-    def _close_bucket(self) -> None:
-        fives = self.fives
+    def _end_bucket(self, ended: Five) -> None:
+        five, value, readings, refused, jitter = ended
         received = self.received
-        hole = self.five - self.received_five - 1
+        hole = five - self.received_five - 1
         if hole:
             received.extend([0] * min(hole, KEPT_BUCKETS))
-        received.append(self.five_count + self.five_refused)
-        self.received_five = self.five
-        if len(received) > KEPT_BUCKETS:
+        received.append(readings + refused)
+        self.received_five = five
+        if len(received) > 2 * KEPT_BUCKETS:
             del received[:-KEPT_BUCKETS]
-        if fives:
-            jitter = self.five_jitter / self.five_jitters if self.five_jitters else 0.0
-            bucket = Bucket(
-                (self.five + 1) * BUCKET_MS,
-                median(fives),
-                self.five_count,
-                self.five_refused,
-                jitter,
-            )
-            self.buckets.append(bucket)
-            if len(self.buckets) > KEPT_BUCKETS:
-                del self.buckets[0]
+        if value is not None:
+            end_ms = (five + 1) * BUCKET_MS
+            self.buckets.append(Bucket(end_ms, value, readings, refused, jitter))
+            if len(self.buckets) > 2 * KEPT_BUCKETS:
+                del self.buckets[:-KEPT_BUCKETS]
             self.fresh = True
-        self.fives = []
-        self.five_count = self.five_refused = self.five_jitters = 0
-        self.five_jitter = 0.0
 
     # -- restart ---------------------------------------------------------------------------------
 
@@ -389,5 +395,8 @@ class Witness:
             setattr(self, name, value)
         flat = row[self.SAVED.index("flat_value")]
         self.flat_value = inf if flat is None else float(flat)
-        self.pending = [tuple(entry) for entry in row[self.SAVED.index("pending")]]
+        self.pending = [
+            (at, minute, value, flat_ms, tuple(ended) if ended else None)
+            for at, minute, value, flat_ms, ended in row[self.SAVED.index("pending")]
+        ]
         self.buckets = [Bucket(*entry) for entry in row[self.SAVED.index("buckets")]]

@@ -1,4 +1,4 @@
-"""Run: python -m tests.bench.detection [tuning|judging] SEED... [--verbose] [--days N].
+"""Run: python -m tests.bench.detection FAMILY SEED... [--verbose] [--days N].
 
 Plays rooms with labelled faults through the judge and prints the figures a keeper would ask for.
 """
@@ -10,6 +10,9 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[3] / part) for part in ("daemon", "simulators", ".")]
 
+from tests.bench.detection.rooms import DAYS, FAMILIES, START, bench_room
+from tests.bench.detection.score import Score, report, score
+
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS, MINUTE_MS
@@ -17,8 +20,6 @@ from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM, Probe, Room, Tank
 from roewatch_sim.room import SimRoom
-from tests.bench.detection.rooms import DAYS, START, bench_room
-from tests.bench.detection.score import Score, report, score
 
 
 def settings_of(sim: SimRoom) -> Room:
@@ -41,7 +42,9 @@ def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
     """One room from start to end."""
     sim, labels = bench_room(family, seed, days=days, faults=faults)
     judge = Judge(settings_of(sim), start_ms=START)
-    names = {(t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes}
+    names = {
+        (t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes
+    }
     names[ROOM, Quantity.TEMPERATURE] = "room-air"
     findings = []
     entered = 0
@@ -78,7 +81,7 @@ def _judge(judge: Judge, batch: list[Reading | JournalEntry], findings: list) ->
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("family", choices=["tuning", "judging"])
+    parser.add_argument("family", choices=list(FAMILIES))
     parser.add_argument("seeds", nargs="+", type=int)
     parser.add_argument("--days", type=int, default=DAYS)
     parser.add_argument("--verbose", action="store_true")

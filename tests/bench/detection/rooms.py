@@ -1,7 +1,8 @@
 """Rooms for judging the judge: seeded, with labelled faults, in two families kept apart.
 
-`tuning` rooms were looked at while the judge was being built; `judging` rooms never were. They
-differ in more than the seed: other tank sizes, losses, switching bands, climates, noise and hours.
+`tuning` and `wide` rooms were looked at while the judge was being built; `judging` rooms never
+were: only their figures. They differ in more than the seed: other tank sizes, losses, switching
+bands, windows and climates.
 """
 
 from dataclasses import dataclass
@@ -43,6 +44,11 @@ FAMILIES = {
         sizes=((10, 1.78), (20, 2.83), (30, 3.68), (40, 4.52), (60, 6.05)),
         half_band=(0.2, 0.3), headroom=(1.6, 3.0), set_c=(24.0, 27.0), window_c=(1.4, 1.8),
         outside_c=(0.0, 6.0), room_c=(20.0, 22.0), glass=(0.12, 0.22),
+    ),
+    "wide": Family(  # for tuning too: everything at its extremes
+        sizes=((10, 2.0), (15, 2.2), (28, 3.2), (45, 5.0), (100, 8.5)),
+        half_band=(0.12, 0.5), headroom=(1.3, 4.0), set_c=(23.0, 28.5), window_c=(1.1, 2.2),
+        outside_c=(-6.0, 12.0), room_c=(18.0, 23.5), glass=(0.05, 0.35),
     ),
     "judging": Family(
         sizes=((12, 2.2), (18, 2.4), (25, 3.5), (35, 4.0), (54, 5.2), (80, 7.4)),
@@ -91,7 +97,9 @@ class Label:
     until_ms: int
 
 
-def bench_room(family: str, seed: int, *, days: int = DAYS, faults: bool = True) -> tuple[SimRoom, list[Label]]:
+def bench_room(
+    family: str, seed: int, *, days: int = DAYS, faults: bool = True
+) -> tuple[SimRoom, list[Label]]:
     """A room of 24 tanks with its faults booked; the first twelve tanks stay healthy."""
     from_ = FAMILIES[family]
     random = Random(f"{family}/{seed}")
@@ -143,7 +151,7 @@ def _spec(n: int, family: Family, random: Random, room_c: float) -> TankSpec:
 
 def _book(room: SimRoom, specs: list[TankSpec], random: Random, days: int) -> list[Label]:
     """Two rounds of every kind over the twelve faulty tanks, each alone in its tank."""
-    ill = [spec for spec in specs[HEALTHY:]]
+    ill = specs[HEALTHY:]
     labels: list[Label] = []
     cut_ms = START + int(random.uniform(9, 11) * DAY_MS)
     cold_ms = START + int(random.uniform(19, 21) * DAY_MS)
@@ -177,7 +185,9 @@ def _book(room: SimRoom, specs: list[TankSpec], random: Random, days: int) -> li
         fault = SimFault(kind, tank, at_ms, until_ms, quantity=quantity, other=other)
         room.inject(fault)
         over_ms = at_ms + lasts_ms
-        labels.append(Label(fault=fault, tanks=(tank, other) if other else (tank,), until_ms=over_ms))
+        labels.append(
+            Label(fault=fault, tanks=(tank, other) if other else (tank,), until_ms=over_ms)
+        )
         rest_ms = 22 * HOUR_MS
         if kind in _POURED:
             for n in range(3):  # the keeper mends the water with prepared water

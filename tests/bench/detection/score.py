@@ -1,9 +1,11 @@
-"""Scoring: what the judge found of what was wrong, how early, and what it cried about for nothing."""
+"""Scoring: what the judge found of what was wrong, how early, and its cries for nothing."""
 
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
+
+from tests.bench.detection.rooms import HEALTHY, Label
 
 from roewatch.judging.finding import Finding
 from roewatch.room.kind import Kind
@@ -12,7 +14,6 @@ from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM
 from roewatch_sim.fault import FaultKind
 from roewatch_sim.room import Excursion
-from tests.bench.detection.rooms import HEALTHY, Label
 
 RIGHT: dict[FaultKind, frozenset[Kind]] = {
     FaultKind.HEATER_DEAD: frozenset({Kind.HEATER_DEAD}),
@@ -88,7 +89,10 @@ def raises(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def score(
-    findings: Sequence[Finding], labels: Sequence[Label], excursions: Sequence[Excursion], days: float
+    findings: Sequence[Finding],
+    labels: Sequence[Label],
+    excursions: Sequence[Excursion],
+    days: float,
 ) -> Score:
     """Set findings against labels."""
     begun = raises(findings)
