@@ -6,6 +6,7 @@ import pytest
 from tests.alarms.boathouse import NOON, TANKS, boathouse, found, leaves_in, over, power_cut
 
 from roewatch.alarms.alarm import AlarmChange, State
+from roewatch.alarms.alarm_settings import STANDARD
 from roewatch.alarms.book import AlarmBook, NotNow, UnknownAlarm
 from roewatch.alarms.line import alarm_line
 from roewatch.judging.finding import Finding
@@ -14,6 +15,8 @@ from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM
+
+SETTLE_MS = STANDARD.settle_ms
 
 
 def states(changes: list[AlarmChange]) -> list[tuple[str, State]]:
@@ -316,8 +319,8 @@ class TestOneCause:
         book.take(found("A2"))
         book.take(power_cut(NOON + HOUR_MS, present=False))
         book.take(over("A2", at_ms=NOON + HOUR_MS + 1))
-        assert book.advance(NOON + HOUR_MS + 9 * MINUTE_MS) == []
-        changes = book.advance(NOON + HOUR_MS + 10 * MINUTE_MS)
+        assert book.advance(NOON + HOUR_MS + SETTLE_MS - 1) == []
+        changes = book.advance(NOON + HOUR_MS + SETTLE_MS)
         assert states(changes) == [("A1", State.UNACKNOWLEDGED), ("A2", State.NORMAL)]
 
     def test_a_cut_that_comes_back_while_it_settles_keeps_them_quiet(self) -> None:
@@ -333,10 +336,10 @@ class TestOneCause:
         book.take(power_cut(NOON + HOUR_MS, present=False))
         lost = found(ROOM, Kind.ROOM_HEATING_LOST, at_ms=NOON + HOUR_MS + MINUTE_MS)
         assert states(book.take(lost)) == [(ROOM, State.SUPPRESSED)]
-        assert book.advance(NOON + HOUR_MS + 9 * MINUTE_MS) == []
-        (rung,) = book.advance(NOON + HOUR_MS + 10 * MINUTE_MS)
+        assert book.advance(NOON + HOUR_MS + SETTLE_MS - 1) == []
+        (rung,) = book.advance(NOON + HOUR_MS + SETTLE_MS)
         assert rung.alarm.state is State.UNACKNOWLEDGED
-        (other,) = book.take(found("A1", at_ms=NOON + HOUR_MS + 11 * MINUTE_MS))
+        (other,) = book.take(found("A1", at_ms=NOON + HOUR_MS + SETTLE_MS + MINUTE_MS))
         # by then the heating alarm speaks for it, and no longer the cut
         assert other.alarm.suppressed_by == "room/room-heating-lost/temperature"
 
@@ -355,9 +358,9 @@ class TestOneCause:
         book = raised(power_cut())
         book.take(found("A1"))
         book.out_of_service(1, "meter faulty", "Keeper", NOON)
-        changes = book.advance(NOON + 10 * MINUTE_MS)
+        changes = book.advance(NOON + SETTLE_MS)
         assert states(changes) == [("A1", State.UNACKNOWLEDGED)]
-        changes = book.return_to_service(1, "Keeper", NOON + 11 * MINUTE_MS)
+        changes = book.return_to_service(1, "Keeper", NOON + SETTLE_MS + MINUTE_MS)
         assert ("A1", State.SUPPRESSED) in states(changes)
 
 

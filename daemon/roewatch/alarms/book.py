@@ -5,18 +5,17 @@ not evidence, so silence never returns an alarm to normal.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
+from roewatch.alarms.alarm_settings import STANDARD, AlarmSettings
 from roewatch.alarms.patience import Waits
-from roewatch.alarms.rationale import latches, priority_of
-from roewatch.alarms.register import Register
-from roewatch.alarms.suppression import STANDS_FOR, stands_for
+from roewatch.alarms.suppression import STANDS_FOR
+from roewatch.alarms.transition import Transitions, rose
 from roewatch.judging.finding import Finding
-from roewatch.room.kind import Kind, Priority
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
-from roewatch.room.stage import Stage
-from roewatch.room.tank import ROOM, Room
+from roewatch.room.kind import Priority
+from roewatch.room.moment import span_text
+from roewatch.room.tank import Room
 
 
 class UnknownAlarm(ValueError):  # noqa: N818  # named as it reads where it is caught
@@ -27,27 +26,10 @@ class NotNow(ValueError):  # noqa: N818
     """The alarm is in a state in which that cannot be done; the text says why."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AlarmSettings:
-    """realarm_ms: an acknowledged alarm that still holds asks again after this, by priority.
-
-    settle_ms: how long after the end of a suppressing alarm its children, new ones as well, stay
-    quiet, so that those which end with it are never told. longest_shelf_ms: the bound of a shelf.
-    stale_ms: a medium alarm older than this is in the daily digest and no longer asks again.
-    """
-
-    realarm_ms: Mapping[Priority, int]
-    settle_ms: int = 10 * MINUTE_MS
-    longest_shelf_ms: int = DAY_MS
-    stale_ms: int = DAY_MS
-
-
-STANDARD = AlarmSettings(realarm_ms={Priority.HIGH: 2 * HOUR_MS, Priority.MEDIUM: 6 * HOUR_MS})
-
 _SILENCED = frozenset({State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE})
 
 
-class AlarmBook:
+class AlarmBook(Transitions):
     """Open alarms by number, and the rules of their life. Pure: time comes in as arguments."""
 
     def __init__(
@@ -60,8 +42,7 @@ class AlarmBook:
         settings: AlarmSettings = STANDARD,
     ) -> None:
         """open_alarms, next_number, episodes: as kept; episodes counts past raises by key."""
-        self._settings = settings
-        self._register = Register(open_alarms, settle_ms=settings.settle_ms)
+        super().__init__(room, open_alarms, settings)
         self._next_number = next_number
         self._episodes = dict(episodes or {})
         for alarm in self._register:
@@ -69,7 +50,6 @@ class AlarmBook:
             self._episodes[alarm.key] = max(self._episodes.get(alarm.key, 0), alarm.episode)
         self._waits = Waits()
         self._sweep_gone = False
-        self._read_room(room)
 
     # -- evidence ---------------------------------------------------------------------------
 
@@ -124,7 +104,7 @@ class AlarmBook:
             return self._keep(alarm, updated, finding.at_ms)
         if updated.priority is Priority.JOURNAL and alarm.priority is not Priority.JOURNAL:
             return [self._move(updated, State.ACKNOWLEDGED, finding.at_ms)]
-        if alarm.state is State.ACKNOWLEDGED and _rose(alarm, updated):
+        if alarm.state is State.ACKNOWLEDGED and rose(alarm, updated):
             return [self._move(updated, self._rung(updated, finding.at_ms), finding.at_ms)]
         return self._keep(alarm, updated, finding.at_ms)
 
@@ -259,7 +239,7 @@ class AlarmBook:
         if not alarm.present or alarm.priority is Priority.JOURNAL:
             return []
         urgent = replace(alarm, priority=self._priority(alarm, now_ms))
-        if _rose(alarm, urgent):
+        if rose(alarm, urgent):
             if alarm.state is State.ACKNOWLEDGED:
                 return [self._move(urgent, self._rung(urgent, now_ms), now_ms)]
             return self._keep(alarm, urgent, now_ms)
@@ -295,34 +275,6 @@ class AlarmBook:
         self._read_room(room)
         self._sweep_gone = True
 
-    # -- the rules --------------------------------------------------------------------------
-
-    def _rung(self, alarm: Alarm, at_ms: int) -> State:
-        """The state of an alarm whose condition holds and that nobody has silenced."""
-        if alarm.priority is Priority.JOURNAL:
-            return State.ACKNOWLEDGED  # an event asks nothing of anybody
-        return State.SUPPRESSED if self._register.parent_of(alarm, at_ms) else State.UNACKNOWLEDGED
-
-    def _released(self, alarm: Alarm, at_ms: int, by: str) -> list[AlarmChange]:
-        free = replace(alarm, shelved_until_ms=None, suppressed_by="", release_ms=None)
-        if by:
-            free = replace(free, shelved_why="")
-        if alarm.present:
-            state = self._rung(free, at_ms)
-        elif alarm.latched:
-            state = State.RETURNED if alarm.acknowledged_ms is None else State.ACKNOWLEDGED
-        else:
-            # whoever shelved it had seen it; what was only suppressed was perhaps told before
-            unseen = alarm.state is State.SUPPRESSED and alarm.told and not alarm.acknowledged_ms
-            state = State.RETURNED if unseen else State.NORMAL
-        changes = [self._move(free, state, at_ms)]
-        # a parent back in service speaks for its children again
-        return changes + self._children_of(changes[0].alarm, at_ms)
-
-    def _silence(self, alarm: Alarm, state: State, at_ms: int) -> list[AlarmChange]:
-        changes = [self._move(alarm, state, at_ms)]
-        return changes + self._children_of(changes[0].alarm, at_ms)
-
     def _silenced(self, alarm: Alarm, why: str, by: str, at_ms: int) -> Alarm:
         return replace(
             alarm,
@@ -333,89 +285,11 @@ class AlarmBook:
             release_ms=None,
         )
 
-    def _children_of(self, parent: Alarm, at_ms: int) -> list[AlarmChange]:
-        if parent.kind not in STANDS_FOR:
-            return []
-        changes: list[AlarmChange] = []
-        for child in self._register.near(parent):
-            if child.state is State.SUPPRESSED:
-                changes += self._recheck(child, at_ms)
-            elif (
-                child.state in {State.UNACKNOWLEDGED, State.ACKNOWLEDGED}
-                and child.priority is not Priority.JOURNAL
-                and stands_for(parent, child)
-            ):
-                changes.append(self._move(child, State.SUPPRESSED, at_ms))
-        return changes
-
-    def _recheck(self, child: Alarm, at_ms: int) -> list[AlarmChange]:
-        """Give a suppressed alarm its present parent, or the moment from which it is released."""
-        updated = self._register.named_parent(child, at_ms)
-        if not updated.suppressed_by:
-            due_ms = child.release_ms or at_ms + self._settings.settle_ms
-            updated = replace(child, release_ms=due_ms)
-        return self._keep(child, updated, at_ms)
-
-    def _described(self, alarm: Alarm, finding: Finding) -> Alarm:
-        stage = self._stages.get(finding.tank)
-        described = replace(
-            alarm,
-            value=finding.value,
-            window=finding.window or alarm.window,
-            message=finding.message,
-            forecast=finding.forecast,
-            children=finding.children or alarm.children,
-            latched=alarm.latched or latches(finding.kind, stage),
-        )
-        if finding.explained:
-            return replace(described, priority=Priority.JOURNAL, latched=alarm.latched)
-        return replace(described, priority=self._priority(described, finding.at_ms))
-
-    def _priority(self, alarm: Alarm, at_ms: int) -> Priority:
-        """As urgent as it now is; within one raise it never falls, lest it flap."""
-        stage = self._stages.get(alarm.tank)
-        urgent = priority_of(alarm.kind, stage, alarm.forecast, at_ms, alarm.quantity)
-        return urgent if not alarm.present or urgent.rank < alarm.priority.rank else alarm.priority
-
-    # -- keeping ----------------------------------------------------------------------------
-
-    def _move(
-        self, alarm: Alarm, state: State, at_ms: int, *, before: State | None = None
-    ) -> AlarmChange:
-        was = alarm.state if before is None else before
-        moved = replace(alarm, state=state, changed_ms=at_ms)
-        if state is State.UNACKNOWLEDGED:
-            moved = replace(moved, acknowledged_ms=None, acknowledged_by="", told=True)
-        if state is State.SUPPRESSED:
-            moved = self._register.named_parent(moved, at_ms)
-        self._register.put(moved)
-        return AlarmChange(at_ms=at_ms, alarm=moved, before=was)
-
-    def _keep(self, before: Alarm, after: Alarm, at_ms: int) -> list[AlarmChange]:
-        if before == after:
-            return []
-        self._register.put(after)
-        return [AlarmChange(at_ms=at_ms, alarm=after, before=before.state)]
-
     def _known(self, number: int) -> Alarm:
         alarm = self._register.of_number(number)
         if alarm is None:
             raise UnknownAlarm(f"no open alarm has number {number}; it may be back to normal")
         return alarm
-
-    def _read_room(self, room: Room) -> None:
-        self._stages: dict[str, Stage] = {tank.id: tank.stage for tank in room.tanks}
-        self._probes = {probe.id for probe in room.probes}
-
-    def _is_gone(self, alarm: Alarm) -> bool:
-        if alarm.kind is Kind.NOTICE_UNDELIVERED:
-            return False  # its `probe` is a way to a person
-        of_tank = alarm.tank != ROOM and alarm.tank not in self._stages
-        return of_tank or (alarm.probe is not None and alarm.probe not in self._probes)
-
-
-def _rose(before: Alarm, after: Alarm) -> bool:
-    return after.priority.rank < before.priority.rank
 
 
 def _words(alarm: Alarm) -> str:
