@@ -138,6 +138,14 @@ def test_a_sharper_alkalinity_kit_narrows_the_aired_range() -> None:
     assert sharp.aired_ph.high - sharp.aired_ph.low < rough.aired_ph.high - rough.aired_ph.low
 
 
+def test_doubt_about_the_rooms_air_widens_both_sides_of_the_aired_ph_only() -> None:
+    waters = [(10.0, tap()), (90.0, ro())]
+    sure, unsure = (blend.ranges(waters, pco2_share=share) for share in (0.0, 0.3))
+    assert unsure.aired_ph.low < sure.aired_ph.low
+    assert unsure.aired_ph.high > sure.aired_ph.high
+    assert unsure.closed_ph == sure.closed_ph
+
+
 def test_moving_one_source_lets_the_others_make_room_in_proportion() -> None:
     made = blend.pour([(10, tap()), (30, ro()), (60, rain())])
     other = blend.moved(made, source=0, litres=40)

@@ -1,5 +1,7 @@
 """The carbonate balance by its own laws, and where it refuses."""
 
+import math
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -95,6 +97,31 @@ def test_aired_ph_is_that_of_the_reference_table(alkalinity: float, pco2: float,
 @pytest.mark.parametrize(("t", "slope"), [(5, 0.495), (15, 0.503), (25, 0.511)])
 def test_the_davies_slope_is_the_books(t: float, slope: float) -> None:
     assert equilibrium.constants(t).davies_a == pytest.approx(slope, abs=0.0015)
+
+
+# singly charged, mol/L, activity coefficient. Source: Davies 1962 with 0.3, as texts tabulate it
+DAVIES = [(0.001, 0.965), (0.01, 0.902), (0.05, 0.821), (0.1, 0.781)]
+
+
+@pytest.mark.parametrize(("strength", "activity"), DAVIES)
+def test_activity_is_that_of_davies(strength: float, activity: float) -> None:
+    slope = equilibrium.constants(25.0).davies_a
+    found = 10.0 ** equilibrium.log_activity(strength, slope)
+    assert found == pytest.approx(activity, abs=0.0015)
+
+
+# log10 of formation at 25 °C. Source: Plummer and Busenberg 1982 (calcium pairs); the log_k lines
+# of phreeqc.dat, less 10.329 for the bicarbonate ones
+PAIRS = [
+    ("ca_hco3", 1.106), ("ca_co3", 3.224), ("mg_hco3", 1.07), ("mg_co3", 2.98),
+    ("ca_so4", 2.25), ("mg_so4", 2.37), ("hso4", 1.988),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "log_k"), PAIRS)
+def test_the_pairs_form_as_published(name: str, log_k: float) -> None:
+    found = math.log10(getattr(equilibrium.constants(25.0), name))
+    assert found == pytest.approx(log_k, abs=0.002)
 
 
 def test_ph_of_over_acidified_water_says_nothing_of_carbon() -> None:
