@@ -13,9 +13,10 @@ import phreeqpython
 import pytest
 
 from roewatch.water import carbonate
+from roewatch.water.acid import acidified
 from roewatch.water.conductivity import estimated
 from roewatch.water.ions import Ions
-from roewatch.water.source import Makeup, mixed
+from roewatch.water.source import Makeup, acid_conductance, mixed
 
 BLENDS = 320
 ACIDS = 120
@@ -220,6 +221,26 @@ def test_conductivity_reckoned_from_ions_is_within_five_percent_at_25_degrees(ph
         )
         ours = carbonate.of_ph(ph=7.5, alkalinity=twin.ours.alkalinity, celsius=25.0, ions=ions)
         assert estimated(ours, ions) == pytest.approx(warm.sc, rel=0.05)
+
+
+def test_conductivity_after_acid_is_within_four_percent_at_25_degrees(phreeqc: Any) -> None:
+    rng = random.Random(9)
+    for _ in range(40):
+        twin = _reverse_osmosis(phreeqc, rng)
+        ions, alkalinity = twin.ours.ions, twin.ours.alkalinity
+        warm = phreeqc.add_solution(
+            {"units": "mmol/kgw", "temp": 25.0, "pH": 7.0, "Alkalinity": alkalinity} | _named(ions)
+        )
+        before = carbonate.of_ph(ph=7.0, alkalinity=alkalinity, celsius=25.0, ions=ions)
+        makeup = Makeup(
+            celsius=25.0, alkalinity=alkalinity, dic=before.dic, ions=ions,
+            conductivity=warm.sc - acid_conductance(7.0),
+        )  # fmt: skip
+        dose = rng.uniform(0.3, 1.2) * alkalinity
+        warm.add("HCl", dose)
+        after = acidified(makeup, dose=dose)
+        found = after.conductivity_at(after.closed().ph)
+        assert found == pytest.approx(warm.sc, rel=0.04)
 
 
 def test_conductivity_reckoned_for_the_potassium_chloride_standard_is_within_half_a_percent() -> (

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from roewatch.water import carbonate
 from roewatch.water.carbonate import Balance
+from roewatch.water.conductivity import BICARBONATE_S
 from roewatch.water.refusal import RefusedError, within
 from roewatch.water.source import Makeup
 
@@ -34,6 +35,8 @@ class Acid(StrEnum):
 
 
 _EQUIVALENTS = {Acid.HYDROCHLORIC: 1.0, Acid.SULPHURIC: 2.0}
+# limiting conductance of the anion, S cm²/eq at 25 °C: CRC Handbook
+_ANION_S = {Acid.HYDROCHLORIC: 76.31, Acid.SULPHURIC: 80.0}
 _G_MOL = {Acid.HYDROCHLORIC: 36.46, Acid.SULPHURIC: 98.08}
 
 
@@ -53,7 +56,8 @@ def acidified(makeup: Makeup, *, dose: float, acid: Acid = Acid.HYDROCHLORIC) ->
     """The water after `dose` meq/L of strong acid, before any CO2 has left.
 
     Alkalinity falls by the dose, dissolved carbon stays. dose: 0-20.
-    Conductivity is left as it was: the acid's anion takes the place of bicarbonate, within 15 %.
+    In conductivity the acid's anion takes the place of bicarbonate (limiting conductances, so
+    a few per cent high in hard water); free acid is added where pH is known.
     Raises RefusedError outside.
     """
     within(dose, 0.0, 20.0, what="acid dose", unit="meq/L")
@@ -62,7 +66,13 @@ def acidified(makeup: Makeup, *, dose: float, acid: Acid = Acid.HYDROCHLORIC) ->
         ions = replace(ions, chloride=ions.chloride + dose)
     else:
         ions = replace(ions, sulphate=ions.sulphate + dose / 2.0)
-    return replace(makeup, alkalinity=makeup.alkalinity - dose, ions=ions)
+    conductivity = makeup.conductivity
+    if conductivity is not None:
+        lost = min(dose, max(makeup.alkalinity, 0.0))
+        conductivity += dose * _ANION_S[acid] - lost * BICARBONATE_S
+    return replace(
+        makeup, alkalinity=makeup.alkalinity - dose, ions=ions, conductivity=conductivity
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -125,6 +125,7 @@ _LIMITING = {
     "carbonate": (69.3, 2), "hydrogen": (349.65, 1), "hydroxide": (198.0, 1),
 }  # fmt: skip
 HYDROGEN_S = _LIMITING["hydrogen"][0]
+BICARBONATE_S = _LIMITING["bicarbonate"][0]
 
 
 def estimated(balance: Balance, ions: Ions) -> float:
