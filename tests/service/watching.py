@@ -86,9 +86,12 @@ def keep_hour(setup: Setup, *, now_ms: int, celsius: float = 26.5, ph: float = 5
     try:
         from_ms = now_ms - 60 * MINUTE_MS
         fold = fold_of(setup, store, start_ms=from_ms)
-        for at_ms in range(from_ms, now_ms, MINUTE_MS):
-            both = [Reading("a3-temperature", at_ms, celsius), Reading("a3-ph", at_ms, ph)]
-            store.keep(without_notices(fold.take(both, at_ms)))
+        readings = [
+            Reading(probe, at_ms, value)
+            for at_ms in range(from_ms, now_ms, MINUTE_MS)
+            for probe, value in (("a3-temperature", celsius), ("a3-ph", ph))
+        ]
+        store.keep(without_notices(fold.take(readings, now_ms)))
     finally:
         store.close()
 

@@ -1,6 +1,6 @@
 """Errands: what a command may ask of the running daemon, each handed to the watch loop."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from roewatch.intake.listener import Listener
@@ -15,9 +15,23 @@ from roewatch.service.watch import Watch
 Asked = Mapping[str, Any]
 
 
-def control_of(setup: Setup, watch: Watch, listener: Listener, clock: Clock) -> Control:
-    """The way in for one daemon: enter it once the store is open, leave it before it is closed."""
-    return Control(setup.storage.path, errands_of(setup.room, watch, listener, clock))
+def control_of(
+    setup: Setup,
+    watch: Watch,
+    listener: Listener,
+    clock: Clock,
+    reload: Callable[[], str] | None = None,
+) -> Control:
+    """The way in for one daemon: enter it once the store is open, leave it before it is closed.
+
+    reload: reads the settings again and says what came of it; None where only a start does.
+    """
+    errands = errands_of(setup.room, watch, listener, clock)
+
+    def again(_asked: Asked) -> str:
+        return reload() if reload is not None else "restart the daemon, so that it judges by it"
+
+    return Control(setup.storage.path, errands | {"reload": again})
 
 
 def errands_of(room: Room, watch: Watch, listener: Listener, clock: Clock) -> dict[str, Errand]:

@@ -19,6 +19,7 @@ from roewatch.service.cli import (
     export,
     graph,
     listen,
+    probe,
     replay,
     watch,
     water,
@@ -48,6 +49,7 @@ app.command("restore")(backup.restore)
 app.command("salvage")(backup.salvage)
 app.add_typer(alarms.app, name="alarms")
 app.add_typer(contact.app, name="contact")
+app.add_typer(probe.app, name="probe")
 app.add_typer(water.app, name="water")
 
 

@@ -15,6 +15,7 @@ import typer
 from roewatch.room.fault import Fault, SettingsError
 from roewatch.room.moment import at_ms_of_iso, span_ms_of
 from roewatch.room.quantity import Quantity
+from roewatch.room.tank import Probe, Room
 
 if TYPE_CHECKING:
     from roewatch.service.live import RoomRecords
@@ -89,6 +90,18 @@ By = Annotated[
     str | None,
     typer.Option("--by", help="Who does it; else this machine's user.", show_default=False),
 ]
+
+
+ProbeId = Annotated[str, typer.Argument(help="The probe's id, as `probe list` shows it.")]
+
+
+def probe_named(room: Room, probe_id: str) -> Probe:
+    """The probe of that id, refused as the command line refuses."""
+    for probe in room.probes:
+        if probe.id == probe_id:
+            return probe
+    known = ", ".join(probe.id for probe in room.probes)
+    raise typer.BadParameter(f"no probe {probe_id!r}; there are: {known}")
 
 
 def person(by: str | None) -> str:
