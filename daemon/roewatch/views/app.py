@@ -29,6 +29,7 @@ from roewatch.views.sight import Lookout
 from roewatch.views.tank_page import tank_page
 from roewatch.views.trouble import Trouble
 from roewatch.views.visitor import Access, Visitor
+from roewatch.views.water_page import water_page
 from roewatch.views.week import WindowsOf, of_settings
 
 MOST_BODY = 64 * 1024
@@ -101,6 +102,7 @@ class _Addresses:
             get("/tank/{tank}/{quantity}.svg", self._page(show.picture)),
             get("/tank/{tank}/{quantity}.png", self._page(show.picture)),
             get("/alarms", self._page(partial(alarms_page, desk))),
+            get("/water", self._page(partial(water_page, desk))),
             get("/records", self._page(show.records)),
             get("/find", self._page(show.find)),
             post("/alarms/{number:int}/acknowledge", seen(act.acknowledge)),
@@ -117,6 +119,7 @@ class _Addresses:
             get("/api/live", self._streamed(show.live)),
             get("/static/{name}", show.static),
             get("/healthz", show.health),
+            get("/metrics", self._inside(show.metrics)),
         ]
 
     def _api_routes(self) -> list[BaseRoute]:
@@ -160,6 +163,16 @@ class _Addresses:
                 query = f"?{request.url.query}" if request.url.query else ""
                 return RedirectResponse(f"/enter?back={quote(request.url.path + query)}", 303)
             return self._marked(view, request)
+
+        return behind_the_door
+
+    def _inside(self, view: View) -> View:
+        """Something for programs inside; others get a refusal, not a page to log in on."""
+
+        def behind_the_door(request: Request) -> Response:
+            if self._desk.door.who(request) is None:
+                return JSONResponse({"error": "log in first, or send a token"}, 401)
+            return view(request)
 
         return behind_the_door
 

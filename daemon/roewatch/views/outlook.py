@@ -7,14 +7,16 @@ The judge's own forecast, which knows the tank, goes before this one wherever th
 from dataclasses import dataclass
 
 from roewatch.judging.finding import Forecast
-from roewatch.room.moment import HOUR_MS
+from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.series import Series
 from roewatch.room.window import Window
 from roewatch.views.standing import drift_per_hour
 from roewatch.views.wording import whole_span
 
 LOOK_BACK_MS = 3 * HOUR_MS
-LOOK_AHEAD_MS = 24 * HOUR_MS
+LOOK_AHEAD_MS = 8 * HOUR_MS
+"""Three hours say nothing about what lies further ahead than this."""
+
 _SURE_MS = 12 * HOUR_MS  # nothing is promised for longer than this
 
 
@@ -108,6 +110,12 @@ def of_judge(forecast: Forecast, now_ms: int) -> Outlook:
 def _crossing(what: str, times: list[int], now_ms: int) -> Outlook:
     soon, late = min(times), max(times)
     likely = sorted(times)[len(times) // 2]
-    until = whole_span(late) if late < 4 * LOOK_AHEAD_MS else "more than 4 d"
-    text = f"{what} in about {whole_span(likely)} ({whole_span(soon)} to {until})."
+    until = _rough(late) if late < 3 * LOOK_AHEAD_MS else "more than a day"
+    text = f"{what} in about {_rough(likely)} ({_rough(soon)} to {until})."
     return Outlook(text=text, crossing=Forecast(now_ms + soon, now_ms + likely, now_ms + late))
+
+
+def _rough(span_ms: int) -> str:
+    """A span no finer than it is known: to 5 minutes, past an hour to 10."""
+    step = 5 * MINUTE_MS if span_ms < HOUR_MS else 10 * MINUTE_MS
+    return whole_span(max(step, (span_ms + step // 2) // step * step))

@@ -50,6 +50,7 @@ class Place:
 PLACES = (
     Place(name="Room", href="/", key="r"),
     Place(name="Alarms", href="/alarms", key="a"),
+    Place(name="Water", href="/water", key="w"),
     Place(name="Records", href="/records", key="e"),
 )
 

@@ -11,6 +11,7 @@ from roewatch.room.quantity import Quantity
 from roewatch.views.asked import AskedWrongError, NotHereError
 from roewatch.views.chart import NoPictureError, png, svg
 from roewatch.views.coming import coming
+from roewatch.views.metrics import MEDIA_TYPE, metrics
 from roewatch.views.pages import STATIC, Desk, static_bytes
 from roewatch.views.palette import Theme
 from roewatch.views.racks import racks_of
@@ -116,6 +117,11 @@ class Show:
             media_type=_TYPES[name.rsplit(".", 1)[1]],
             headers={"cache-control": "public, max-age=31536000, immutable"},
         )
+
+    def metrics(self, _: Request) -> Response:
+        """The room as OpenMetrics text."""
+        sight = self._desk.lookout.look()
+        return Response(metrics(sight, self._desk.live.refused()), media_type=MEDIA_TYPE)
 
     def health(self, _: Request) -> Response:
         """Whether the room is being watched, for machines."""
