@@ -227,6 +227,25 @@ def test_a_flag_put_right_is_put_right_there_too(
     assert list(target.read(PROBES[0], 0, EVER).flag) == [Flag.BAD, Flag.GOOD]
 
 
+def test_a_damaged_day_is_waited_for_while_the_others_are_shipped(
+    store: Store, target: Forgetful, made: Made
+) -> None:
+    _keep(store, 0, 1)
+    _keep(store, 0, 1, name="a1-ph")
+    store.pack_some(EVER, budget=2)
+    _keep(store, 2)
+    spoil = "UPDATE packed SET body = x'00' WHERE slot = (SELECT min(slot) FROM packed)"
+    store._db.execute(spoil)
+    mirror = made()
+    _caught_up(mirror)
+    assert _held(target) == []
+    assert _held(target, "a1-ph") == [0, 1]
+    assert len(store.check_some()) == 1
+    _keep(store, 0, 1)  # brought in again from a backup
+    _caught_up(mirror)
+    assert _held(target) == [0, 1, 2]
+
+
 def test_alarms_and_deeds_are_shipped_once_each_as_events(
     store: Store, target: Forgetful, made: Made
 ) -> None:

@@ -68,6 +68,13 @@ def test_a_file_that_is_no_database_is_damaged(path: Path) -> None:
         Store.open(path)
 
 
+def test_a_file_out_of_reach_is_not_called_damaged(path: Path) -> None:
+    path.mkdir()
+    with pytest.raises(StoreError, match="check that this user") as told:
+        Store.open(path)
+    assert not isinstance(told.value, DamagedStoreError)
+
+
 def test_a_page_of_rubbish_in_the_middle_is_found_at_the_start(path: Path) -> None:
     store = Store.open(path)
     store.keep(Kept(readings=[said(24.0, s=s) for s in range(20_000)]))

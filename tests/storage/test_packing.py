@@ -20,7 +20,7 @@ from roewatch.storage.kept import Kept
 from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 from roewatch.storage.thinning import believed
-from roewatch.storage.trouble import DamagedStoreError
+from roewatch.storage.trouble import DamagedDayError
 
 MIDNIGHT = NOON - DAY_MS // 2
 EVER = 2**42
@@ -138,15 +138,75 @@ def test_probes_are_packed_in_turn_and_never_past_the_budget(
     assert records.counts()["packed"] == 5
 
 
-def test_a_block_that_was_tampered_with_is_named_not_believed(
-    store: Store, records: Records, path: Path
-) -> None:
-    store.keep(Kept(readings=[said(24.0, s=s) for s in range(100)]))
+def _spoil(store: Store, column: str, name: str = "a1-temp") -> None:
+    """Turn one bit of that probe's first packed day, as an ageing memory card does."""
+    slot, held = store._db.execute(
+        f"SELECT slot, {column} FROM packed WHERE slot >> 20 ="
+        " (SELECT id FROM probes WHERE name = ?) ORDER BY slot",
+        (name,),
+    ).fetchone()
+    spoilt = held[:-1] + bytes([held[-1] ^ 1])
+    store._db.execute(f"UPDATE packed SET {column} = ? WHERE slot = ?", (spoilt, slot))
+
+
+def _two_days(store: Store, *names: str) -> None:
+    for name in names:
+        steps = range(MIDNIGHT, MIDNIGHT + 2 * DAY_MS, 10_000)
+        store.keep(Kept(readings=[said(24.0, at_ms=at_ms, probe=name) for at_ms in steps]))
     _packed(store)
-    (body,) = store._db.execute("SELECT body FROM packed").fetchone()
-    store._db.execute("UPDATE packed SET body = ?", (body[:-1] + bytes([body[-1] ^ 1]),))
-    with pytest.raises(DamagedStoreError, match="checksum"):
+
+
+def test_a_damaged_day_is_named_not_believed(store: Store, records: Records) -> None:
+    _two_days(store, "a1-temp")
+    _spoil(store, "body")
+    with pytest.raises(DamagedDayError, match="checksum"):
         records.series(probe(), 0, EVER)
+
+
+@pytest.mark.parametrize("column", ["body", "hours", "tens", "minutes"])
+@pytest.mark.parametrize("columns", [20, 200, 2000, 20_000])
+def test_a_picture_makes_do_with_what_is_left_of_a_damaged_day(
+    store: Store, records: Records, column: str, columns: int
+) -> None:
+    _two_days(store, "a1-temp")
+    _spoil(store, column)
+    drawn = records.series(probe(), MIDNIGHT, MIDNIGHT + 2 * DAY_MS, columns)
+    assert min(drawn.at_ms) < MIDNIGHT + HOUR_MS
+    assert set(drawn.value) == {24.0}
+
+
+def test_looking_round_finds_a_damaged_day_and_makes_room_to_bring_it_in_again(
+    store: Store, records: Records
+) -> None:
+    _two_days(store, "a1-temp", "a1-ph")
+    _spoil(store, "minutes")
+    _spoil(store, "body", "a1-ph")
+    told = [store.check_some(budget=2) for _ in range(6)]
+    assert [len(found) for found in told] == [1, 1, 0, 0, 0, 0]
+    assert "a roll-up does not match" in told[0][0]  # made again: its readings are sound
+    assert records.counts()["damaged"] == 1
+    assert records.counts()["readings"] == 3 * 8640
+    first_day = range(MIDNIGHT, MIDNIGHT + DAY_MS, 10_000)
+    again = [said(24.0, at_ms=at_ms, probe="a1-ph") for at_ms in first_day]
+    assert store.keep(Kept(readings=again)) == 8640
+    _packed(store)
+    assert len(records.series(probe("a1-ph"), 0, EVER).at_ms) == 2 * 8640
+
+
+def test_a_damaged_day_never_holds_up_new_late_or_old_readings(
+    store: Store, records: Records
+) -> None:
+    _two_days(store, "a1-temp", "a1-ph", "b1-temp")
+    for name in ("a1-temp", "a1-ph", "b1-temp"):
+        _spoil(store, "body", name)
+    assert store.keep(Kept(readings=[said(25.0, at_ms=MIDNIGHT + 5)])) == 1
+    store._db.execute(
+        "INSERT INTO hot SELECT id, ?, 1, 1 FROM probes WHERE name = 'a1-ph'", (MIDNIGHT + 5,)
+    )
+    store._hot.forget()
+    assert _packed(store) == 2
+    assert len(list(store.kept_after({}))) == 3 * 8640 + 2
+    assert records.counts()["damaged"] == 3
 
 
 _DAYS = 3

@@ -12,7 +12,7 @@ from roewatch.storage import opening
 from roewatch.storage.day import opened
 from roewatch.storage.schema import schema_of
 from roewatch.storage.store import Store
-from roewatch.storage.trouble import DamagedStoreError, StoreError
+from roewatch.storage.trouble import DamagedStoreError, StoreError, unusable
 
 _PAGES_A_STEP = 1024  # 4 MB between two words about progress
 
@@ -80,7 +80,7 @@ def verify(path: Path) -> Soundness:
             readings += n if body else 0
             faults += _faults_of_day(slot, n, body)
     except sqlite3.DatabaseError as error:
-        raise DamagedStoreError(f"{path}: {error}") from error
+        raise unusable(path, error) from error
     finally:
         connection.close()
     return Soundness(schema=schema, readings=readings, faults=tuple(faults))
@@ -90,7 +90,7 @@ def _faults_of_day(slot: int, n: int, body: bytes | None) -> list[str]:
     if body is None:
         return []
     try:
-        inside = len(opened(body, f"slot {slot}").at_ms)
+        inside = len(opened(body, slot).at_ms)
     except DamagedStoreError as error:
         return [str(error)]
     return [] if inside == n else [f"slot {slot}: {inside} readings where {n} were packed"]

@@ -5,14 +5,16 @@ Call these inside one snapshot: packing moves readings from one place to the oth
 
 import sqlite3
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from typing import NamedTuple
 
 from roewatch.room.moment import DAY_MS
 from roewatch.storage.cell import SCALE, raw_of
-from roewatch.storage.day import NOTHING, Cells, cells_of, day_of, opened, probe_and_day, slot_of
+from roewatch.storage.day import Cells, cells_of, day_of, opened, probe_and_day, slot_of
 from roewatch.storage.rollup import GRAINS, Buckets, buckets_of
 from roewatch.storage.thinning import Columns, thinned
+from roewatch.storage.trouble import DamagedDayError
 
 
 class Frame(NamedTuple):
@@ -56,7 +58,7 @@ def chunk(
         if rows or not found:
             return cells_of(rows), day_ms
     end_ms = min(to_ms, day_ms + DAY_MS)
-    cells = opened(found[1], f"slot {found[0]}").between(from_ms, end_ms)
+    cells = opened(found[1], found[0]).between(from_ms, end_ms)
     late = _hot(db, probe, max(from_ms, day_ms), end_ms, -1)
     return (cells.merged(late) if late else cells), end_ms
 
@@ -103,13 +105,17 @@ def drawn(db: sqlite3.Connection, probe: int, frame: Frame, from_ms: int, to_ms:
         start_ms = probe_and_day(slot)[1] * DAY_MS
         begins_cut = from_ms > max(start_ms, frame.from_ms)
         ends_cut = to_ms < min(start_ms + DAY_MS, frame.to_ms)
-        if rollup is not None and not begins_cut and not ends_cut:
-            buckets[frame.grain].append(buckets_of(rollup, totals=False))
-        elif gone:
-            grain, finest = _finest(db, slot)
-            buckets[grain].append(buckets_of(finest, totals=False))
-        else:
-            pieces.append(_raw_peaks(_day(db, slot).between(from_ms, to_ms), frame))
+        usable = rollup is not None and not begins_cut and not ends_cut
+        for grain, look in _ways(db, slot, frame.grain if usable else "", rollup, gone):
+            try:
+                found = look()
+            except DamagedDayError:
+                continue  # a picture makes do with what is left; `check_some` reports it
+            if isinstance(found, Cells):
+                pieces.append(_raw_peaks(found.between(from_ms, to_ms), frame))
+            else:
+                buckets[grain].append(found)
+            break
     for grain, days in buckets.items():
         joined = [_joined(part) for part in zip(*days, strict=True)]
         pieces.extend(_bucket_peaks(part, frame, GRAINS[grain]) for part in joined)
@@ -118,16 +124,23 @@ def drawn(db: sqlite3.Connection, probe: int, frame: Frame, from_ms: int, to_ms:
     return thinned(points, frame.edges)
 
 
-def _day(db: sqlite3.Connection, slot: int) -> Cells:
-    (body,) = db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
-    return opened(body, f"slot {slot}") if body else NOTHING
+_Look = Callable[[], Cells | tuple[Buckets, Buckets]]
 
 
-def _finest(db: sqlite3.Connection, slot: int) -> tuple[str, bytes]:
-    """What is left of a day whose readings were let go."""
+def _ways(
+    db: sqlite3.Connection, slot: int, grain: str, rollup: bytes | None, gone: bool
+) -> Iterator[tuple[str, _Look]]:
+    """How a day can be told, best first: its fitting roll-up, itself, or what else is left."""
+    if grain and rollup is not None:
+        yield grain, partial(buckets_of, rollup, slot, totals=False)
+    if not gone:
+        (body,) = db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
+        yield "", partial(opened, body, slot)
     query = "SELECT minutes, tens, hours FROM packed WHERE slot = ?"
     left = zip(("minutes", "tens", "hours"), db.execute(query, (slot,)).fetchone(), strict=True)
-    return next((grain, rollup) for grain, rollup in left if rollup is not None)
+    for finest, other in left:
+        if other is not None:
+            yield finest, partial(buckets_of, other, slot, totals=False)
 
 
 def _raw_peaks(cells: Cells, frame: Frame) -> Columns:

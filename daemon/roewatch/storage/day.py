@@ -9,7 +9,7 @@ from typing import NamedTuple
 from roewatch.room.moment import DAY_MS
 from roewatch.storage.cell import raw_of
 from roewatch.storage.column import Numbers, column, numbers_of
-from roewatch.storage.trouble import DamagedStoreError
+from roewatch.storage.trouble import DamagedDayError
 
 _FORM = 1
 _HEAD = struct.Struct("<BII")  # form, checksum, readings
@@ -88,15 +88,15 @@ def packed(cells: Cells) -> bytes:
     return _HEAD.pack(_FORM, zlib.crc32(content), len(cells.at_ms)) + content
 
 
-def opened(block: bytes, what: str) -> Cells:
-    """The readings of a block. Raises DamagedStoreError, naming `what`, if it is not sound."""
+def opened(block: bytes, slot: int) -> Cells:
+    """The readings of a day's block. Raises DamagedDayError if it is not sound."""
     try:
         form, checksum, n = _HEAD.unpack_from(block)
         if form != _FORM or zlib.crc32(block[_HEAD.size :]) != checksum:
-            raise DamagedStoreError(f"{what}: the packed day does not match its checksum")
+            raise DamagedDayError(slot, "the packed day does not match its checksum")
         at_ms, at = numbers_of(block, _HEAD.size, n)
         cell, at = numbers_of(block, at, n)
         flag, at = numbers_of(block, at, n)
     except (struct.error, zlib.error) as error:
-        raise DamagedStoreError(f"{what}: the packed day cannot be opened ({error})") from error
+        raise DamagedDayError(slot, f"the packed day cannot be opened ({error})") from error
     return Cells(at_ms, cell, flag)  # type: ignore[arg-type]

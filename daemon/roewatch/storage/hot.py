@@ -12,8 +12,8 @@ from operator import itemgetter
 from roewatch.room.reading import Flagged
 from roewatch.storage import entries
 from roewatch.storage.cell import cell_of, raw_of
-from roewatch.storage.day import NOTHING, Cells, day_of, opened, slot_of
-from roewatch.storage.packing import replace_day
+from roewatch.storage.day import NOTHING, Cells, day_of, slot_of
+from roewatch.storage.packing import replace_day, sound_day
 
 LATEST_MS = 2**43  # year 2248; past it a moment is a broken clock
 _BY_PROBE_AND_TIME = itemgetter(0, 1)
@@ -157,8 +157,10 @@ class Hot:
                 self._days.pop(next(iter(self._days)))
             if row is None:
                 self._days[slot] = NOTHING
-            else:
-                self._days[slot] = opened(row[0], f"slot {slot}") if row[0] else None
+            elif row[0] is None:
+                self._days[slot] = None
+            else:  # a damaged day makes room: readings of it may be brought in again
+                self._days[slot] = sound_day(self._db, slot, row[0]) or NOTHING
         return self._days[slot]
 
     def revise(self, revised: Iterable[Flagged]) -> None:

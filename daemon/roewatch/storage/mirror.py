@@ -24,6 +24,7 @@ from roewatch.storage.hot import LATEST_MS
 from roewatch.storage.line import Event, event_of_change, event_of_entry
 from roewatch.storage.reader import Records
 from roewatch.storage.target import Target, TargetDownError
+from roewatch.storage.trouble import DamagedDayError
 
 _log = logging.getLogger(__name__)
 
@@ -78,6 +79,7 @@ class Mirror:
         self._unsure: deque[tuple[float, dict[str, int]]] = deque()
         self._again: deque[_Span] = deque()
         self._left: _Span | None = None
+        self._told: set[int] = set()
         self._begun = False
         self._restless = 0
 
@@ -152,9 +154,11 @@ class Mirror:
                 break
             name = self._turn[0]
             key = f"probe:{name}"
-            cells = next(
-                self._records.chunks(name, self._sent.get(key, -1) + 1, LATEST_MS, room), None
-            )
+            try:
+                cells = self._next(name, self._sent.get(key, -1) + 1, LATEST_MS, room)
+            except DamagedDayError as error:
+                cells = None
+                self._tell(error)
             if cells is not None:
                 readings.append((self._probes[name], cells))
                 after[key] = cells.at_ms[-1]
@@ -176,7 +180,11 @@ class Mirror:
                 if room <= 0:
                     self._left = span._replace(from_ms=from_ms)
                     return readings
-                cells = next(self._records.chunks(span.probe, from_ms, end_ms, room), None)
+                try:
+                    cells = self._next(span.probe, from_ms, end_ms, room)
+                except DamagedDayError as error:
+                    self._tell(error)
+                    return readings
                 if cells is None:
                     break
                 readings.append((self._probes[span.probe], cells))
@@ -185,6 +193,15 @@ class Mirror:
             if span.number:
                 after["late"] = span.number
         return readings
+
+    def _next(self, probe: str, from_ms: int, to_ms: int, at_most: int) -> Cells | None:
+        return next(self._records.chunks(probe, from_ms, to_ms, at_most), None)
+
+    def _tell(self, error: DamagedDayError) -> None:
+        # nothing is skipped: it is waited for until the writer has moved that day out of the way
+        if error.slot not in self._told:
+            self._told.add(error.slot)
+            _log.error("mirror_waits_for_a_damaged_day error=%r", str(error))
 
     def _spans(self) -> Iterator[_Span]:
         left, self._left = self._left, None

@@ -9,7 +9,7 @@ from pathlib import Path
 from time import monotonic
 
 from roewatch.storage.schema import TABLES, schema_of
-from roewatch.storage.trouble import BusyStoreError, DamagedStoreError, StoreError
+from roewatch.storage.trouble import BusyStoreError, DamagedStoreError, StoreError, unusable
 
 _PRAGMAS = """
 PRAGMA journal_mode = WAL;
@@ -45,16 +45,14 @@ def writing(path: Path) -> sqlite3.Connection:
     """The writer's connection. Raises DamagedStoreError or StoreError, nothing changed yet."""
     try:
         connection = sqlite3.connect(path, timeout=10, isolation_level=None)
-    except sqlite3.Error as error:
-        raise StoreError(
-            f"{path}: cannot be opened ({error}); check the folder's rights"
-        ) from error
+    except sqlite3.DatabaseError as error:
+        raise unusable(path, error) from error
     try:
         schema_of(connection, path)
         connection.executescript(_PRAGMAS)
     except sqlite3.DatabaseError as error:
         connection.close()
-        raise DamagedStoreError(f"{path}: not readable as a store ({error})") from error
+        raise unusable(path, error) from error
     except StoreError:
         connection.close()
         raise
@@ -76,7 +74,7 @@ def reading(path: Path) -> sqlite3.Connection:
         connection.executescript("PRAGMA query_only = ON; PRAGMA cache_size = -8000;")
     except sqlite3.DatabaseError as error:
         connection.close()
-        raise DamagedStoreError(f"{path}: not readable as a store ({error})") from error
+        raise unusable(path, error) from error
     return connection
 
 
@@ -102,13 +100,11 @@ def check_sound(connection: sqlite3.Connection, path: Path, at_most_ms: int) -> 
         for table in small_first:
             faults = [row[0] for row in connection.execute(f"PRAGMA quick_check({table})")]
             if faults != ["ok"]:
-                raise DamagedStoreError(f"{path}: table {table}: {faults[0]}")
-    except sqlite3.OperationalError as error:
+                raise DamagedStoreError(f"{path}: table {table} is damaged ({faults[0]})")
+    except sqlite3.DatabaseError as error:
         if error.sqlite_errorcode == sqlite3.SQLITE_INTERRUPT:
             return False
-        raise DamagedStoreError(f"{path}: table {table}: {error}") from error
-    except sqlite3.DatabaseError as error:
-        raise DamagedStoreError(f"{path}: table {table}: {error}") from error
+        raise unusable(path, error, f"table {table}") from error
     finally:
         connection.set_progress_handler(None, 0)
     return True

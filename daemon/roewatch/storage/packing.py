@@ -1,13 +1,15 @@
 """Packing: readings move from the hot table into their day's block, a bounded slice at a time."""
 
 import sqlite3
+from contextlib import suppress
 from typing import NamedTuple
 
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.storage import entries
 from roewatch.storage.cell import raw_of
 from roewatch.storage.day import Cells, cells_of, day_of, opened, packed, slot_of
-from roewatch.storage.rollup import GRAINS, WORTH, rolled
+from roewatch.storage.rollup import GRAINS, WORTH, buckets_of, rolled
+from roewatch.storage.trouble import DamagedDayError
 
 SLICE_MS = 6 * HOUR_MS
 """The running day is packed in so many parts, so that little of it is ever read from the hot."""
@@ -60,7 +62,8 @@ def pack_day(db: sqlite3.Connection, probe: int, at_ms: int, before_ms: int) -> 
     elif before[0] is None:
         entries.tally(db, "past-retention", len(rows))
     else:
-        replace_day(db, slot, opened(before[0], f"slot {slot}").merged(rows))
+        cells = sound_day(db, slot, before[0])
+        replace_day(db, slot, cells.merged(rows) if cells else cells_of(rows))
     db.execute("DELETE FROM hot WHERE probe = ? AND at_ms >= ? AND at_ms < ?", span)
     (last_ms,) = db.execute("SELECT last_ms FROM packed WHERE slot = ?", (slot,)).fetchone()
     return Packed(slot, probe, last_ms)
@@ -114,5 +117,57 @@ def roll_again(db: sqlite3.Connection, at_most: int) -> int:
         (_EVERY_MINUTE * WORTH, at_most),
     ).fetchall()
     for slot, body in shed:
-        replace_day(db, slot, opened(body, f"slot {slot}"))
+        cells = sound_day(db, slot, body)
+        if cells is not None:
+            replace_day(db, slot, cells)
     return len(shed)
+
+
+def sound_day(db: sqlite3.Connection, slot: int, body: bytes) -> Cells | None:
+    """A day's readings; None when its block is damaged, which is then moved out of the way."""
+    try:
+        return opened(body, slot)
+    except DamagedDayError as error:
+        set_day_aside(db, slot, str(error))
+        return None
+
+
+def set_day_aside(db: sqlite3.Connection, slot: int, why: str) -> None:
+    """Move a packed day to where damaged ones are kept, so that the day can be brought in again.
+
+    Where only a roll-up is damaged it is made again from the readings instead.
+    """
+    (body,) = db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
+    if body is not None:
+        with suppress(DamagedDayError):
+            replace_day(db, slot, opened(body, slot))
+            return
+    db.execute(
+        "INSERT INTO damaged (why, slot, n, hours, tens, minutes, body)"
+        " SELECT ?, slot, n, hours, tens, minutes, body FROM packed WHERE slot = ?",
+        (why, slot),
+    )
+    db.execute("DELETE FROM packed WHERE slot = ?", (slot,))
+
+
+def damaged_days(
+    db: sqlite3.Connection, after: int, at_most: int
+) -> tuple[list[DamagedDayError], int]:
+    """Look at up to `at_most` packed days after slot `after`.
+
+    Returns those that are damaged and the last slot looked at, or -1 when there are no more.
+    """
+    rows = db.execute(
+        f"SELECT slot, body, {', '.join(GRAINS)} FROM packed WHERE slot > ? ORDER BY slot LIMIT ?",  # noqa: S608
+        (after, at_most),
+    ).fetchall()
+    found = []
+    for slot, body, *rollups in rows:
+        try:
+            if body is not None:
+                opened(body, slot)
+            for rollup in filter(None, rollups):
+                buckets_of(rollup, slot)
+        except DamagedDayError as error:
+            found.append(error)
+    return found, rows[-1][0] if rows else -1

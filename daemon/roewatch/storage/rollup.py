@@ -1,6 +1,7 @@
 """A roll-up: a packed day told in hours, ten minutes or minutes, for pictures of long spans."""
 
 import struct
+import zlib
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from operator import add, mul, sub
@@ -10,11 +11,12 @@ from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.reading import Flag
 from roewatch.storage.column import Numbers, column, numbers_of, skipped
 from roewatch.storage.day import Cells
+from roewatch.storage.trouble import DamagedDayError
 
 GRAINS = {"hours": HOUR_MS, "tens": 10 * MINUTE_MS, "minutes": MINUTE_MS}
 """How wide a bucket can be, coarsest first, by the column that holds it."""
 
-_HEAD = struct.Struct("<HH")  # buckets of believed readings, and of doubted ones
+_HEAD = struct.Struct("<IHH")  # checksum, buckets of believed readings, and of doubted ones
 WORTH = 4  # readings a bucket, under which the day itself is as quick to read
 
 
@@ -54,13 +56,20 @@ def rolled(cells: Cells, grain_ms: int) -> bytes | None:
     if sum(counts) * WORTH > len(cells.at_ms):
         return None
     columns = [column(numbers) for part in parts for numbers in _apart(part, sub)]
-    return _HEAD.pack(*counts) + b"".join(columns)
+    content = b"".join(columns)
+    return _HEAD.pack(zlib.crc32(content), *counts) + content
 
 
-def buckets_of(packed: bytes, *, totals: bool = True) -> tuple[Buckets, Buckets]:
-    """The believed and the doubted buckets of a roll-up; pictures go without `totals`."""
+def buckets_of(packed: bytes, slot: int, *, totals: bool = True) -> tuple[Buckets, Buckets]:
+    """The believed and the doubted buckets of a day's roll-up; pictures go without `totals`.
+
+    Raises DamagedDayError if it is not sound.
+    """
+    checksum, *counts = _HEAD.unpack_from(packed) if len(packed) >= _HEAD.size else (None,)
+    if zlib.crc32(packed[_HEAD.size :]) != checksum:
+        raise DamagedDayError(slot, "a roll-up does not match its checksum")
     at, parts = _HEAD.size, []
-    for n in _HEAD.unpack_from(packed):
+    for n in counts:
         columns: list[Numbers] = []
         for name in Buckets._fields:
             if name == "total" and not totals:

@@ -163,9 +163,9 @@ def _packed(db: sqlite3.Connection, names: dict[int, str], store: Store, found: 
         if body is None:
             continue
         try:
-            cells = opened(body, f"{name}, slot {slot}")
+            cells = opened(body, slot)
         except DamagedStoreError as error:
-            found.lost.append(str(error))
+            found.lost.append(f"{name}: {error}")
             continue
         flags = map(Flag, cells.flag)
         readings = list(map(Flagged, repeat(name), cells.at_ms, cells.raw(), repeat(0.0), flags))

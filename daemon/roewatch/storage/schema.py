@@ -3,7 +3,7 @@
 import sqlite3
 from pathlib import Path
 
-from roewatch.storage.trouble import DamagedStoreError, NewerStoreError, StoreError
+from roewatch.storage.trouble import NewerStoreError, StoreError, unusable
 
 APPLICATION = 0x524F4557  # "ROEW", so that `file` and restore can tell ours from another database
 
@@ -94,7 +94,15 @@ INSERT INTO packed SELECT slot, n, first_ms, last_ms, last_raw, last_flag, hours
 DROP TABLE packed_before;
 """
 
-STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED, _TENS)
+_DAMAGED = """
+-- packed days that do not match their checksum, out of the way but not thrown away
+CREATE TABLE damaged (
+    id INTEGER PRIMARY KEY, why TEXT NOT NULL, slot INTEGER NOT NULL, n INTEGER NOT NULL,
+    hours BLOB, tens BLOB, minutes BLOB, body BLOB
+) STRICT;
+"""
+
+STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED, _TENS, _DAMAGED)
 """Step n brings schema n-1 to n. Only ever added to: a file in the field remembers its number."""
 
 NEWEST = len(STEPS)
@@ -102,6 +110,7 @@ NEWEST = len(STEPS)
 TABLES = (
     "probes", "hot", "packed", "states", "tallies", "alarms", "changes", "notices", "told",
     "receipts", "journal", "plans", "mirrored", "late",
+    "damaged",
 )  # fmt: skip
 
 
@@ -116,7 +125,7 @@ def schema_of(connection: sqlite3.Connection, path: Path) -> int:
         (application,) = connection.execute("PRAGMA application_id").fetchone()
         (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
     except sqlite3.DatabaseError as error:
-        raise DamagedStoreError(f"{path}: not readable as a store ({error})") from error
+        raise unusable(path, error) from error
     if application != APPLICATION and tables:
         raise StoreError(f"{path}: another program's database; name a file of its own in [storage]")
     if number > NEWEST:

@@ -16,6 +16,15 @@ class DamagedStoreError(StoreError):
     """The file is not a sound store: `set_aside` it, start a new one, `salvage` the old one."""
 
 
+class DamagedDayError(DamagedStoreError):
+    """One packed day does not match its checksum; the rest of the file may well be sound."""
+
+    def __init__(self, slot: int, why: str) -> None:
+        probe, day = slot >> 20, slot & 0xFFFFF
+        super().__init__(f"probe number {probe}, day {day} since 1970: {why}")
+        self.slot = slot
+
+
 class FullStoreError(StoreError):
     """The disk is full. Nothing of this transaction was kept; what was kept before is safe."""
 
@@ -36,3 +45,15 @@ def trouble(path: Path, error: BaseException) -> StoreError | None:
     if primary in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN):
         return StoreError(f"{path}: {error}, so nothing of this was kept; check the disk")
     return None
+
+
+def unusable(path: Path, error: sqlite3.DatabaseError, part: str = "") -> StoreError:
+    """Why the file at `path`, or `part` of it, cannot be used: damaged, or only out of reach."""
+    primary = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return DamagedStoreError(f"{path}: {part or 'the file'} is damaged ({error})")
+    # never damage: a file that was set aside for want of rights would look like a lost one
+    return StoreError(
+        f"{path}: cannot be used ({error}); check that this user may read and write it and its "
+        "folder, and that the disk is well"
+    )
