@@ -17,7 +17,7 @@ from roewatch.storage.day import Cells, cells_of
 from roewatch.storage.influx import Influx, Victoria
 from roewatch.storage.kept import Kept
 from roewatch.storage.line import Event
-from roewatch.storage.reader import Records
+from roewatch.storage.manifest import Manifest
 from roewatch.storage.store import Store
 from roewatch.storage.target import Batch, Pigeonhole, Target
 
@@ -39,7 +39,7 @@ class OwnFile:
     def __init__(self, path: Path) -> None:
         self.connections = 1
         self._store = Store.open(path)
-        self._records = Records(path)
+        self._records = Manifest(path)
 
     def take(self, readings: Batch, events: Sequence[Event] = ()) -> None:
         for probe, cells in readings:

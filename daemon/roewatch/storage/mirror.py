@@ -22,7 +22,7 @@ from roewatch.room.tank import Probe
 from roewatch.storage.day import Cells
 from roewatch.storage.hot import LATEST_MS
 from roewatch.storage.line import Event, event_of_change, event_of_entry
-from roewatch.storage.reader import Records
+from roewatch.storage.manifest import Manifest
 from roewatch.storage.target import Target, TargetDownError
 from roewatch.storage.trouble import DamagedDayError
 
@@ -57,7 +57,7 @@ class Mirror:
 
     def __init__(
         self,
-        records: Records,
+        records: Manifest,
         target: Target,
         probes: Sequence[Probe],
         save: Callable[[Mapping[str, int]], None],
@@ -271,7 +271,7 @@ class Mirror:
 
 
 def compare(
-    records: Records, target: Target, probes: Sequence[Probe], days: Iterable[int]
+    records: Manifest, target: Target, probes: Sequence[Probe], days: Iterable[int]
 ) -> list[Difference]:
     """Each probe's day of which the target holds another count of readings.
 

@@ -1,0 +1,70 @@
+"""A manifest: what was kept, as the mirror has to ship and to count it."""
+
+from collections.abc import Mapping
+
+from roewatch.alarms.alarm import AlarmChange, State
+from roewatch.room.journal import JournalEntry
+from roewatch.room.moment import DAY_MS
+from roewatch.storage import entries
+from roewatch.storage.ledger import alarm_of
+from roewatch.storage.reader import Records
+
+
+class Manifest(Records):
+    """Records, with what only the mirror asks for."""
+
+    def mirrored(self) -> dict[str, int]:
+        """How far the mirror was sure; empty before it first began."""
+        return dict(self._db.execute("SELECT key, at FROM mirrored"))
+
+    def late_after(self, number: int, limit: int) -> list[tuple[int, str, int, int]]:
+        """Spans (number, probe, first_ms, last_ms) in which readings came or changed behind."""
+        return self._db.execute(
+            "SELECT l.id, p.name, l.first_ms, l.last_ms FROM late l JOIN probes p"
+            " ON p.id = l.probe WHERE l.id > ? ORDER BY l.id LIMIT ?",
+            (number, limit),
+        ).fetchall()
+
+    def changes_after(self, number: int, limit: int) -> list[tuple[int, AlarmChange]]:
+        """All alarms' changes past row `number`, in the order they were kept."""
+        found = self._db.execute(
+            "SELECT id, at_ms, body, before FROM changes WHERE id > ? ORDER BY id LIMIT ?",
+            (number, limit),
+        )
+        return [
+            (row[0], AlarmChange(at_ms=row[1], alarm=alarm_of(row[2]), before=State(row[3])))
+            for row in found
+        ]
+
+    def journal_after(self, number: int, limit: int) -> list[tuple[int, JournalEntry]]:
+        """Journal entries past row `number`, in the order they were kept."""
+        found = self._db.execute(
+            "SELECT id, tank, at_ms, deed, until_ms, detail FROM journal WHERE id > ?"
+            " ORDER BY id LIMIT ?",
+            (number, limit),
+        )
+        return [(row[0], entries.journal_entry(row[1:])) for row in found]
+
+    def day_counts(self, day: int) -> dict[str, int]:
+        """Readings each probe had on that day since 1970 (UTC), also where they were let go."""
+        found = self._db.execute(
+            "SELECT p.name, ifnull(k.n, 0) + (SELECT count(*) FROM hot h WHERE h.probe = p.id"
+            " AND h.at_ms >= ? AND h.at_ms < ?) AS n"
+            " FROM probes p LEFT JOIN packed k ON k.slot = (p.id << 20) + ?",
+            (day * DAY_MS, (day + 1) * DAY_MS, day),
+        )
+        return {name: n for name, n in found if n}
+
+    def behind(self, positions: Mapping[str, int]) -> int:
+        """Readings past each probe's moment; a packed day counts whole."""
+        total = 0
+        for name, probe in self._db.execute("SELECT name, id FROM probes").fetchall():
+            after = positions.get(name, -1)
+            (n,) = self._db.execute(
+                "SELECT (SELECT count(*) FROM hot WHERE probe = ?1 AND at_ms > ?2) + (SELECT"
+                " ifnull(sum(n), 0) FROM packed WHERE slot >= (?1 << 20) + ?3"
+                " AND slot < (?1 + 1) << 20 AND last_ms > ?2)",
+                (probe, after, max(0, after) // DAY_MS),
+            ).fetchone()
+            total += n
+        return total
