@@ -343,6 +343,15 @@ class TestOneCause:
         # by then the heating alarm speaks for it, and no longer the cut
         assert other.alarm.suppressed_by == "room/room-heating-lost/temperature"
 
+    def test_a_cut_that_comes_back_and_is_taken_out_of_service_speaks_for_nobody(self) -> None:
+        # found by the life cycle's state machine: the cut that had just ended still spoke
+        book = raised(power_cut())
+        book.take(power_cut(NOON + HOUR_MS, present=False))
+        book.take(power_cut(NOON + HOUR_MS + 1))
+        book.out_of_service(1, "meter faulty", "Keeper", NOON + HOUR_MS + 2)
+        (change,) = book.take(found("A1", at_ms=NOON + HOUR_MS + 3))
+        assert change.alarm.state is State.UNACKNOWLEDGED
+
     def test_a_silent_tank_speaks_for_its_probes_and_a_silent_room_for_its_tanks(self) -> None:
         book = AlarmBook(boathouse())
         book.take(found("A1", Kind.PROBE_SILENT, probe="A1-t"))

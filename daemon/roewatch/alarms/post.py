@@ -57,15 +57,16 @@ class Post:
         crowd = self._crowd(number, about) if wait_ms else ""
         if crowd and about in RAISING and self._is_flooded(line, at_ms):
             wait_ms = self._settings.longest_wait_ms
-        line.waiting[number] = Waiting(number, about, at_ms, at_ms + wait_ms, crowd)
+        waiting = line.waiting[number] = Waiting(number, about, at_ms, at_ms + wait_ms, crowd)
         if crowd:
             first_ms, until_ms = line.gather.get(crowd, (0, 0))
             if at_ms >= until_ms:
-                line.gather[crowd] = (at_ms, at_ms + wait_ms)
-                return
+                first_ms, until_ms = at_ms, at_ms + wait_ms
             longest_ms = first_ms + self._settings.longest_wait_ms
-            until_ms = max(until_ms, min(at_ms + self._settings.group_wait_ms, longest_ms))
+            if first_ms < at_ms:
+                until_ms = max(until_ms, min(at_ms + self._settings.group_wait_ms, longest_ms))
             line.gather[crowd] = (first_ms, until_ms)
+        line.idle_until_ms = min(line.idle_until_ms, line.ready_ms(waiting))
 
     def _is_flooded(self, line: Line, at_ms: int) -> bool:
         """Count one raise; whether there were `flood` before it within the window."""
@@ -99,7 +100,7 @@ class Post:
         blocked = {sent.line for sent in failing if sent.high}
         slow = {sent.line for sent in failing}
         for line in self.lines():
-            if line.waiting and line.name not in blocked:
+            if line.waiting and steady_ms >= line.idle_until_ms and line.name not in blocked:
                 quiet = self.is_quiet(self.contacts[line.contact], now_ms)
                 held = quiet or steady_ms < hold_until_ms or line.name in slow
                 notices += self._release_tests(line, now_ms)
@@ -145,8 +146,9 @@ class Post:
         return [self._compose(line, [waiting], now_ms) for waiting in tests]
 
     def _release_line(self, line: Line, now_ms: int, steady_ms: int, *, held: bool) -> list[Notice]:
+        line.idle_until_ms = min(map(line.ready_ms, line.waiting.values()), default=steady_ms)
         free = [w for w in line.waiting.values() if not held or self._is_high(w)]
-        reasons = {_reason(w.about) for w in free if line.is_ready(w, steady_ms)}
+        reasons = {_reason(w.about) for w in free if line.ready_ms(w) <= steady_ms}
         # whoever waits for the same reason rides along: one message fewer a few seconds later
         batch = [w for w in free if _reason(w.about) in reasons]
         room_left = self._room_left(line, batch, steady_ms)

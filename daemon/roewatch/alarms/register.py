@@ -45,6 +45,8 @@ class Register:
             self._number_of.pop(alarm.key, None)
             self._of_tank.get(alarm.tank, {}).pop(alarm.number, None)
             return
+        if alarm.present:
+            self._ended.pop(alarm.key, None)  # it is back, and speaks for itself
         self._alarms[alarm.number] = alarm
         self._number_of[alarm.key] = alarm.number
         self._of_tank.setdefault(alarm.tank, {})[alarm.number] = None

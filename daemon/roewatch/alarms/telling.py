@@ -314,6 +314,8 @@ class Teller:
         digest = self._daily.is_due("digest", self._settings.digest_at_min, now_ms)
         if self._ledger.days != days_before:
             self._text = None
+        if not well and not digest:
+            return []
         standing = [told.alarm for told in self._ledger.alarms.values() if told.alarm.present]
         notes = self._ledger.notes.values()
         about, title, body = daily_text(self._room, standing, notes, now_ms)
@@ -343,7 +345,7 @@ class Teller:
             return
         number = told.alarm.number
         if not any(number in line.told or number in line.waiting for line in self._post.lines()):
-            self._ledger.alarms.pop(number, None)
+            self._ledger.forget(number)
             self._ledger.sent = {
                 notice: sent
                 for notice, sent in self._ledger.sent.items()

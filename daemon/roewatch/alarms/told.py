@@ -60,6 +60,7 @@ class Line:
     rang_ms: list[int] = field(default_factory=list)
     told: dict[int, int] = field(default_factory=dict)
     ordinal: int = 0
+    idle_until_ms: int = 0  # before this nothing that waits can be ready
 
     @property
     def name(self) -> str:
@@ -76,10 +77,11 @@ class Line:
             self.gather.clear()
         return True
 
-    def is_ready(self, waiting: Waiting, steady_ms: int) -> bool:
-        """Whether its own wait and that of its crowd are over."""
-        _, until_ms = self.gather.get(waiting.crowd, (0, waiting.ready_ms))
-        return steady_ms >= max(waiting.ready_ms, until_ms if waiting.crowd else 0)
+    def ready_ms(self, waiting: Waiting) -> int:
+        """When both its own wait and that of its crowd are over."""
+        if not waiting.crowd:
+            return waiting.ready_ms
+        return max(waiting.ready_ms, self.gather.get(waiting.crowd, (0, 0))[1])
 
 
 @dataclass(slots=True)
@@ -108,10 +110,34 @@ class Ledger:
     days: dict[str, str] = field(default_factory=dict)
     sent: dict[str, Sent] = field(default_factory=dict)  # by notice id
     offset_ms: int = 0
+    _written: dict[int, tuple[Alarm, str]] = field(default_factory=dict, compare=False)
 
     def text(self) -> str:
-        """As JSON."""
-        return json.dumps(dataclasses.asdict(self), ensure_ascii=False, separators=(",", ":"))
+        """As JSON. It is asked for after every change, so alarms that did not change are not
+        written out anew: with thousands open that is nearly all of the work."""
+        alarms = ",".join(
+            f'"{number}":{{"alarm":{self._alarm_text(number, told.alarm)},{_json(_rest(told))[1:]}'
+            for number, told in self.alarms.items()
+        )
+        rest = {
+            "lines": {name: dataclasses.asdict(line) for name, line in self.lines.items()},
+            "notes": {number: dataclasses.asdict(alarm) for number, alarm in self.notes.items()},
+            "days": self.days,
+            "sent": {notice: dataclasses.asdict(sent) for notice, sent in self.sent.items()},
+            "offset_ms": self.offset_ms,
+        }
+        return f'{{"alarms":{{{alarms}}},{_json(rest)[1:]}'
+
+    def _alarm_text(self, number: int, alarm: Alarm) -> str:
+        written = self._written.get(number)
+        if written is None or written[0] is not alarm:
+            self._written[number] = written = (alarm, _json(dataclasses.asdict(alarm)))
+        return written[1]
+
+    def forget(self, number: int) -> None:
+        """The alarm is over and everybody who heard of it knows."""
+        self.alarms.pop(number, None)
+        self._written.pop(number, None)
 
     @classmethod
     def of(cls, text: str) -> "Ledger":
@@ -119,25 +145,45 @@ class Ledger:
         raw = json.loads(text)
         return cls(
             alarms={
-                int(number): Told(**{**row, "alarm": alarm_of(row["alarm"])})
+                int(number): Told(**_known(Told, {**row, "alarm": alarm_of(row["alarm"])}))
                 for number, row in raw["alarms"].items()
             },
             lines={name: _line_of(row) for name, row in raw["lines"].items()},
             notes={int(number): alarm_of(row) for number, row in raw["notes"].items()},
             days=raw["days"],
-            sent={notice: Sent(**row) for notice, row in raw["sent"].items()},
+            sent={notice: Sent(**_known(Sent, row)) for notice, row in raw["sent"].items()},
             offset_ms=raw["offset_ms"],
         )
 
 
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+
+
+def _rest(told: Told) -> dict[str, object]:
+    return {
+        "ringing_ms": told.ringing_ms,
+        "contacts": told.contacts,
+        "reminders": told.reminders,
+        "remind_ms": told.remind_ms,
+        "failed": told.failed,
+    }
+
+
+def _known(kind: type, row: dict[str, Any]) -> dict[str, Any]:
+    """What of a kept row this version knows; a newer version's additions are left out."""
+    names = {known.name for known in dataclasses.fields(kind)}
+    return {name: value for name, value in row.items() if name in names}
+
+
 def _line_of(row: dict[str, Any]) -> Line:
     waiting = {
-        int(number): Waiting(**{**waits, "about": About(waits["about"])})
+        int(number): Waiting(**_known(Waiting, {**waits, "about": About(waits["about"])}))
         for number, waits in row["waiting"].items()
     }
     gather = {crowd: (first_ms, until_ms) for crowd, (first_ms, until_ms) in row["gather"].items()}
     told = {int(number): episode for number, episode in row["told"].items()}
-    return Line(**{**row, "waiting": waiting, "gather": gather, "told": told})
+    return Line(**_known(Line, {**row, "waiting": waiting, "gather": gather, "told": told}))
 
 
 def alarm_of(row: dict[str, object]) -> Alarm:
