@@ -144,6 +144,12 @@ def test_warming_does_not_keep_the_water_waiting() -> None:
     assert warmed.value.shortest.days <= as_is.value.shortest.days + 1
 
 
+def test_an_end_that_a_kh_kit_cannot_tell_is_said_with_its_range() -> None:
+    assert "may lie anywhere from pH 5." in draw(wish()).cautions[0]
+    firm = draw(wish(targets={Followed.PH: Window(low=7.1, high=7.2)}))
+    assert not any("anywhere" in caution for caution in firm.cautions)
+
+
 def test_a_heater_too_weak_is_said_before_anything_is_planned() -> None:
     weak = reckoned(litres=54.0, watts=15.0, room_celsius=20.0, covered=True)
     with pytest.raises(RefusedError, match="would stop at"):

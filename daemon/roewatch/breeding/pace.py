@@ -102,7 +102,10 @@ class Pace:
             up, down = f"{100 * self.rise:g} %", f"{100 * self.fall:g} %"
         else:
             up, down = f"{self.rise:g}", f"{self.fall:g}"
-        return f"{self.followed} at most {up} up or {down} down in {span_text(self.span_ms)}"
+        always = f" ({self.least:g} is always allowed)" if self.of_value and self.least else ""
+        return (
+            f"{self.followed} at most {up} up or {down} down in {span_text(self.span_ms)}{always}"
+        )
 
     def eased(self, share: float) -> "Pace":
         """The same pace, slower by `share` (0-1]."""

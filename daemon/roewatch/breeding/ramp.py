@@ -31,11 +31,12 @@ def draw(wish: RampWish) -> Ramp:
     `days` is too few: then `shortest` holds the shortest safe ramp. Raises RefusedError for
     readings that contradict one another, or a heater too weak.
     """
-    heat = () if wish.warmth is None or wish.celsius is None else warming_cautions(
+    minded = () if wish.warmth is None or wish.celsius is None else warming_cautions(
         wish.warmth, wanted=wish.celsius
     )  # fmt: skip
     walk = _walk(wish)
     goal = _goal(wish, walk)
+    minded += _doubt(wish, walk, goal)
     shortest = _stepped(wish, walk, goal, ease=1.0, most_days=MOST_DAYS)
     if isinstance(shortest, Strain):
         raise RampRefusedError(ramp_advice.blocked_by(shortest))
@@ -43,10 +44,10 @@ def draw(wish: RampWish) -> Ramp:
         raise RampRefusedError(
             f"{wish.days} days are too few for a safe ramp; the shortest takes {shortest.days}. "
             f"What holds it back: {ramp_advice.tightest(wish, shortest)}.",
-            replace(shortest, cautions=heat + ramp_advice.cautions(shortest, wish)),
+            replace(shortest, cautions=minded + ramp_advice.cautions(shortest, wish)),
         )
     ramp = _evened(wish, walk, goal, shortest)
-    return replace(ramp, cautions=heat + ramp_advice.cautions(ramp, wish))
+    return replace(ramp, cautions=minded + ramp_advice.cautions(ramp, wish))
 
 
 def redraw(
@@ -59,6 +60,25 @@ def redraw(
     """
     days = max(1, round((last_ms - first_ms) / DAY_MS))
     return draw(replace(wish, now=now, seen=tuple(seen), first_ms=first_ms, days=days))
+
+
+def _doubt(wish: RampWish, walk: Walk, goal: float) -> tuple[str, ...]:
+    """How far the end may lie off by the KH kit alone, where that is far enough to say."""
+    end = walk.at(goal)
+    off = 0.01 + 0.05 * abs(end.alkalinity)
+    celsius = wish.now.celsius if wish.celsius is None else wish.celsius
+    low, high = (
+        replace(end, alkalinity=end.alkalinity + by).aired(pco2=walk.pco2, celsius=celsius).ph
+        for by in (-off, off)
+    )
+    if high - low < 0.4:
+        return ()
+    return (
+        (
+            f"By the usual error of a KH reading the end may lie anywhere from pH {low:.1f} to "
+            f"{high:.1f}. Believe the probe before the plan, and plan again."
+        ),
+    )
 
 
 def _walk(wish: RampWish) -> Walk:
