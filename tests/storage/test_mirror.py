@@ -207,6 +207,17 @@ def test_a_repeat_is_not_taken_for_a_late_reading(
     assert records.counts()["late"] == 1
 
 
+def test_a_mirror_that_was_given_up_starts_anew_and_notes_nothing_meanwhile(
+    store: Store, target: Forgetful, made: Made, records: Manifest
+) -> None:
+    _keep(store, 0, 5)
+    _caught_up(made())
+    store.stop_mirroring()
+    _keep(store, 3)
+    assert (records.counts()["late"], records.mirrored()) == (0, {})
+    assert _caught_up(made()) == 3
+
+
 def test_a_long_late_span_is_shipped_in_batches_and_forgotten_when_sure(
     store: Store, target: Forgetful, made: Made, records: Manifest
 ) -> None:

@@ -87,6 +87,20 @@ def test_a_page_of_rubbish_in_the_middle_is_found_at_the_start(path: Path) -> No
         Store.open(path)
 
 
+def test_a_running_store_can_be_checked_for_longer_than_its_start_allowed(
+    path: Path,
+) -> None:
+    store = Store.open(path)
+    store.keep(Kept(readings=[said(24.0, s=s) for s in range(200_000)]))
+    store.close()
+    hurried = Store.open(path, check_ms=0)
+    assert not hurried.fully_checked
+    records = Records(path)
+    assert records.sound(60_000)
+    records.close()
+    hurried.close()
+
+
 def test_a_second_writer_is_refused_and_may_open_once_the_first_has_closed(path: Path) -> None:
     first = Store.open(path)
     with pytest.raises(BusyStoreError, match="another roewatch"):

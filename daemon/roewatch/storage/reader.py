@@ -211,6 +211,14 @@ class Records:
             tables["readings"] = tables["hot"] + in_days
             return tables | dict(db.execute("SELECT name, n FROM tallies"))
 
+    def sound(self, at_most_ms: int) -> bool:
+        """Check the file as `Store.open` does, for longer; False when the time was too short.
+
+        Raises DamagedStoreError at the first fault. Packed days have checksums of their own, see
+        `Store.check_some`.
+        """
+        return opening.check_sound(self._db, self.path, at_most_ms)
+
     def packed(self) -> tuple[int, int]:
         """Readings in packed days, and the bytes those take with their roll-ups."""
         found = self._db.execute(

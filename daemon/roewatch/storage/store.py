@@ -169,6 +169,13 @@ class Store:
                 self._db.execute("DELETE FROM late WHERE id <= ?", (positions["late"],))
         self._hot.mirroring = True
 
+    def stop_mirroring(self) -> None:
+        """Forget the mirror's positions; a mirror that begins again ships everything anew."""
+        with self._transaction():
+            self._db.execute("DELETE FROM mirrored")
+            self._db.execute("DELETE FROM late")
+        self._hot.mirroring = False
+
     # what the keeper may put right afterwards
 
     def amend_journal(self, number: int, entry: JournalEntry | None) -> bool:
@@ -265,7 +272,8 @@ class Store:
                 probe = self._hot.ids.get(name)
                 if probe is not None and done < budget:
                     done += packing.let_go(self._db, probe, moment, budget - done)
-        self._hot.forget()
+        if done:
+            self._hot.forget()
         return done
 
     def shed(self, budget: int = 100) -> int:
