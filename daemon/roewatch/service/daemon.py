@@ -1,7 +1,7 @@
 """The daemon: every part wired to every other, started and stopped in the right order."""
 
-import json
 import logging
+import os
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -10,21 +10,28 @@ from dataclasses import dataclass
 import uvicorn
 
 from roewatch.alarms.alarm import AlarmChange
-from roewatch.alarms.book import AlarmBook
-from roewatch.alarms.telling import Teller
 from roewatch.intake.listener import Listener
-from roewatch.judging.judge import Judge
 from roewatch.outbox.channel import Channel
 from roewatch.outbox.sender import Sender
 from roewatch.service.clock import Clock, WallClock
+from roewatch.service.control_errands import control_of
 from roewatch.service.deeds import Hands
-from roewatch.service.fold import TELLER_KEY, Fold
+from roewatch.service.founding import fold_of
+from roewatch.service.heart import Heart
 from roewatch.service.live import LiveRoom, RoomRecords
+from roewatch.service.mirroring import Mirroring
+from roewatch.service.own_topics import OwnTopics
+from roewatch.service.reload import Reload, topics_of
 from roewatch.service.rounds import DELIVER_S, TICK_S, Rounds
-from roewatch.service.settings.load import Setup
+from roewatch.service.settings.load import Setup, load_setup
+from roewatch.service.status import Status, status_text
+from roewatch.service.upkeep import Upkeep, hands_of
 from roewatch.service.watch import Watch
-from roewatch.storage.store import Store
+from roewatch.service.ways import PulseWay, timed
+from roewatch.storage.backup import open_or_set_aside
 from roewatch.views.app import app_of
+
+__all__ = ["Daemon", "Parts", "fold_of"]
 
 log = logging.getLogger(__name__)
 
@@ -37,27 +44,15 @@ class Parts:
 
     watch: Watch
     records: RoomRecords
-
-
-def fold_of(setup: Setup, store: Store, *, start_ms: int | None = None) -> Fold:
-    """Judge, book and teller, put back from what the store holds."""
-    states = store.states()
-    judge = Judge(setup.room, setup.limits, start_ms=start_ms)
-    judge.restore({key: text for key, text in states.items() if key != TELLER_KEY})
-    book = AlarmBook(
-        setup.room,
-        store.open_alarms(),
-        next_number=store.next_alarm_number(),
-        episodes=store.episodes(),
-    )
-    teller = Teller(
-        setup.room, setup.contacts, state=states.get(TELLER_KEY), settings=setup.telling
-    )
-    return Fold(judge, book, teller)
+    heart: Heart
+    reload: Reload
 
 
 class Daemon:
-    """One fish room's daemon. `run` blocks until `stop` is set."""
+    """One fish room's daemon. `run` blocks until `stop` is set.
+
+    read_again: reads the settings anew for a reload; by default from where they came.
+    """
 
     def __init__(
         self,
@@ -66,78 +61,104 @@ class Daemon:
         *,
         clock: Clock | None = None,
         heard: Callable[[AlarmChange], None] = lambda _: None,
+        read_again: Callable[[], Setup] | None = None,
     ) -> None:
         self._setup = setup
-        self._channels = channels
+        self._ways = {name: timed(channel) for name, channel in channels.items()}
         self._clock = clock or WallClock()
         self._heard = heard
+        self._topics = OwnTopics.of(setup.room.id)
+        self._read_again = read_again or (lambda: load_setup(setup.files[0], os.environ))
         self.stop = threading.Event()
         self.parts: Parts | None = None
 
     def run(self, ready: Callable[[Watch], None] = lambda _: None) -> None:
-        """Start everything, call `ready`, watch until `stop`, and put everything away."""
+        """Start everything, call `ready`, watch until `stop`, and put everything away.
+
+        Raises DamagedStoreError when the file is found damaged while it is used: started again,
+        the daemon sets it aside and begins a new one.
+        """
         setup, clock = self._setup, self._clock
         with ExitStack() as stack:
-            store = Store.open(setup.storage.path)
+            store, aside = open_or_set_aside(setup.storage.path, now_ms=clock.now_ms())
             stack.callback(store.close)
-            fold = fold_of(setup, store)
-            listener = self._listener()
+            if aside is not None:
+                log.error("store_damaged why=%r set_aside=%s", aside.why, aside.path)
+            listener = self._listener(setup)
             watch = Watch(
                 room_id=setup.room.id,
                 bindings=setup.bindings,
-                fold=fold,
+                fold=fold_of(setup, store),
                 store=store,
                 listener=listener,
                 clock=clock,
                 heard=self._heard,
             )
             watch.start()
+            hands = hands_of(setup.storage.path, watch.own, clock.now_ms)
+            probes = tuple(probe.id for probe in setup.room.probes)
+            watch.upkeep = Upkeep(store, setup.storage, probes, hands)
             records = RoomRecords(setup.storage.path, setup.room)
             stack.callback(records.close)
-            self.parts = Parts(watch, records)
 
-            sender = Sender(
-                self._channels, clock.now_ms, on_receipt=watch.on_receipt, wanted=watch.wanted
+            heart = Heart(setup.heartbeat, watch, self._ways, speed=clock.speed)
+            stack.callback(heart.stop)
+            watch.sender = Sender(
+                {**self._ways, PulseWay.NAME: heart.way},
+                clock.now_ms,
+                on_receipt=heart.receipts_to(watch.on_receipt),
+                wanted=watch.wanted,
             )
-            watch.sender = sender
+            reload = Reload(setup, watch, store, self._listener, self._read_again)
+            self.parts = Parts(watch, records, heart, reload)
             listener.start()
-            stack.callback(listener.stop)
-            self._serve_pages(stack, watch, records, listener)
-            self._start_rounds(stack, watch)
-            listener.publish(self._status_topic, _status("watching"), retain=True)
+            stack.callback(lambda: _stop_ear(watch))
+            self._serve_pages(stack, watch, records)
+            stack.enter_context(control_of(setup, watch, listener, clock))
+            status = Status(since_ms=clock.now_ms())
+            self._start_rounds(stack, watch, heart, status)
+            self._start_mirror(stack, watch)
+            stack.enter_context(reload.on_hangup())
+            self._say(watch, status, "watching")
+            heart.ready()
             ready(watch)
             watch.run(self.stop)
-            listener.publish(self._status_topic, _status("stopped"), retain=True)
+            heart.stopping()
+            self._say(watch, status, "stopped")
 
-    @property
-    def _status_topic(self) -> str:
-        return f"roewatch/{self._setup.room.id}/status"
-
-    def _listener(self) -> Listener:
+    def _listener(self, setup: Setup) -> Listener:
         return Listener(
-            self._setup.broker,
-            sorted({binding.topic for binding in self._setup.bindings}),
+            setup.broker,
+            topics_of(setup),
             self._clock.now_ms,
-            will=(self._status_topic, _status("gone")),
+            will=(self._topics.status, status_text(Status(self._clock.now_ms()), "gone")),
         )
 
-    def _start_rounds(self, stack: ExitStack, watch: Watch) -> None:
+    def _say(self, watch: Watch, status: Status, word: str) -> None:
+        payload = status_text(status, word, watch.counts)
+        watch.publish(self._topics.status, payload, retain=True)
+
+    def _start_rounds(self, stack: ExitStack, watch: Watch, heart: Heart, status: Status) -> None:
+        def beat() -> None:
+            heart.beat(self._clock.now_ms())
+            self._say(watch, status, "watching")
+
         rounds = Rounds(self._clock.speed)
         rounds.every(TICK_S, watch.tick, "tick")
         rounds.every(DELIVER_S, watch.deliver, "deliver")
+        rounds.every(heart.every_s, beat, "beat")
         rounds.start()
         stack.callback(rounds.stop)
 
-    def _serve_pages(
-        self, stack: ExitStack, watch: Watch, records: RoomRecords, listener: Listener
-    ) -> None:
+    def _start_mirror(self, stack: ExitStack, watch: Watch) -> None:
+        if self._setup.mirror.enabled:
+            mirroring = Mirroring(self._setup, watch.mirrored)
+            mirroring.start()
+            stack.callback(lambda: mirroring.stop(STOP_WAIT_S))
+
+    def _serve_pages(self, stack: ExitStack, watch: Watch, records: RoomRecords) -> None:
         web = self._setup.web
-        app = app_of(
-            records,
-            LiveRoom(self._setup.room, watch, listener, self._clock),
-            Hands(watch),
-            settings=web,
-        )
+        app = app_of(records, LiveRoom(watch, self._clock), Hands(watch), settings=web)
         server = uvicorn.Server(
             uvicorn.Config(app, host=web.host, port=web.port, log_level="warning", lifespan="off")
         )
@@ -151,5 +172,7 @@ class Daemon:
         stack.callback(put_away)
 
 
-def _status(word: str) -> bytes:
-    return json.dumps({"state": word}).encode()
+def _stop_ear(watch: Watch) -> None:
+    # not the first one: a reload may have put another in its place
+    if isinstance(watch.ear, Listener):
+        watch.ear.stop()

@@ -3,36 +3,76 @@
 Everything here is memory. `watch` keeps what comes out and only then acknowledges what went in;
 `replay` prints it. After a crash the fold is put back from the store and re-reads what was kept
 after its last saved state, which gives the same alarms, because judging folds over event time.
+A bug of ours in judging or telling is noted and worked around here: the reading is kept, without
+a judgement, and the room gets one alarm about it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
+from typing import TypeVar
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.alarms.telling import Teller
 from roewatch.judging.finding import Finding
-from roewatch.judging.judge import Judge
-from roewatch.room.journal import JournalEntry
+from roewatch.judging.judge import Judge, Judged
+from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.kind import Kind
 from roewatch.room.moment import MINUTE_MS
-from roewatch.room.reading import Flagged, Reading
+from roewatch.room.reading import Flag, Flagged, Reading
+from roewatch.room.tank import ROOM, Room
+from roewatch.service.clock_sense import EARLIEST_MS
+from roewatch.service.faults import Faults
+from roewatch.service.stages import Stages
 from roewatch.storage.kept import Kept
 from roewatch.storage.store import Store
 
 TELLER_KEY = "teller"
+PULSE_KEY = "pulse"
 SAVE_STATES_EVERY_MS = MINUTE_MS
+_FAILING_TICKS = 60  # a bug at every tick: so many are passed over at one reading, no more
+
+Answer = TypeVar("Answer")
 
 
 class Fold:
-    """Judge, alarm book and teller as one step. Not for two threads at once."""
+    """Judge, alarm book and teller as one step. Not for two threads at once.
 
-    def __init__(self, judge: Judge, book: AlarmBook, teller: Teller) -> None:
+    faults: where bugs of ours are counted; it outlives the fold. stages: None when nobody may
+    move a tank to another stage. again: makes the same anew, from the store.
+    """
+
+    def __init__(
+        self,
+        judge: Judge,
+        book: AlarmBook,
+        teller: Teller,
+        *,
+        faults: Faults | None = None,
+        stages: Stages | None = None,
+        again: "Callable[[], Fold] | None" = None,
+    ) -> None:
         self.judge = judge
         self.book = book
         self.teller = teller
+        self.faults = faults or Faults()
+        self._stages = stages
+        self._again = again
         self._teller_saved = teller.state()
         self._states_saved_ms: int | None = None
         self._ready_ms: int | None = None
+
+    @property
+    def room(self) -> Room:
+        """The room as it is judged now, every tank in its stage."""
+        return self.judge.room
+
+    def again(self) -> "Fold":
+        """The same, made anew from the store: what this one knows beyond the store is forgotten."""
+        if self._again is None:
+            raise RuntimeError("this fold cannot be made again; give it `again`")
+        return self._again()
 
     def put_back(self, store: Store, now_ms: int) -> Kept:
         """Judge again what was kept after the last saved state; returns what that adds."""
@@ -41,54 +81,174 @@ class Fold:
         self.judge.resume(now_ms)
         return kept
 
-    def take(self, readings: Iterable[Reading], now_ms: int) -> Kept:
-        """Judge readings in the order they came, and tell of what they changed."""
+    def take(self, readings: Iterable[Reading], now_ms: int, *, beat: str = "") -> Kept:
+        """Judge readings in the order they came, and tell of what they changed.
+
+        beat: the pulse that came with them, if any; it is kept like a state.
+        """
         flagged: list[Flagged] = []
         revised: list[Flagged] = []
         changes: list[AlarmChange] = []
         for reading in readings:
-            judged = self.judge.take(reading)
+            try:
+                judged = self.judge.take(reading) if reading[1] >= EARLIEST_MS else _unseen(reading)
+            except Exception as error:  # noqa: BLE001  # a bug must not cost the reading
+                judged = self._judged_again(reading, error, now_ms, changes)
             flagged.append(judged.flagged)
             if judged.revised is not None:
                 revised.append(judged.revised)
-            for finding in judged.findings:
-                changes += self.book.take(finding)
-        return self._kept(changes, now_ms, flagged=flagged, revised=revised)
+            if judged.findings:
+                changes += self._booked(judged.findings, now_ms)
+        states = {PULSE_KEY: beat} if beat else {}
+        return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=states)
 
-    def tick(self, now_ms: int) -> Kept:
-        """Let time pass with no reading: silence, reminders, shelves that end."""
-        changes = self._booked(self.judge.advance(now_ms))
-        changes += self.book.advance(now_ms)
-        return self._kept(changes, now_ms, notices=self.teller.advance(now_ms))
+    def tick(self, now_ms: int, *, judge: bool = True) -> Kept:
+        """Let time pass with no reading: silence, reminders, shelves that end.
+
+        judge: False while the clock is not to be believed; then nobody counts as silent.
+        """
+        changes = self._booked(self._advanced(now_ms, now_ms), now_ms) if judge else []
+        aged = self._guarded("letting alarms age", lambda: self.book.advance(now_ms), now_ms)
+        changes += aged or []
+        changes += self._own_faults(now_ms)
+        notices = self._guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
+        return self._kept(changes, now_ms, notices=notices or ())
 
     def tell(self, now_ms: int) -> Kept | None:
         """What has been gathered long enough and is ready to be told; None when nothing is."""
         if self._ready_ms is None or now_ms < self._ready_ms:
             return None
-        return self._kept([], now_ms, notices=self.teller.advance(now_ms))
+        self._ready_ms = None
+        notices = self._guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
+        return self._kept([], now_ms, notices=notices or ())
 
     def enter(self, entry: JournalEntry, now_ms: int) -> Kept:
-        """Take a journal entry of the keeper's."""
-        changes = self._booked(self.judge.enter(entry))
-        return self._kept(changes, now_ms, journal=[entry])
+        """Take a journal entry of the keeper's. Raises ValueError for what he has to mend."""
+        known = [ROOM, *(tank.id for tank in self.room.tanks)]
+        if entry.tank not in known:
+            raise ValueError(f"no tank {entry.tank!r}; there are: {', '.join(known)}")
+        moved = entry.deed is Deed.STAGE and self._stages is not None
+        if moved and self._stages is not None:
+            self._stages.check(entry)
+        findings = self._guarded("taking the journal", lambda: self.judge.enter(entry), now_ms)
+        changes = self._booked(findings or (), now_ms)
+        states: dict[str, str] = {}
+        if moved and self._stages is not None:
+            states = self._stages.enter(entry)
+            changes += self.reconfigure(self._stages.room, now_ms)
+        return self._kept(changes, now_ms, journal=[entry], states=states)
+
+    def reconfigure(self, room: Room, now_ms: int) -> list[AlarmChange]:
+        """Judge by new windows, tanks and probes from now on."""
+        changes = self._booked(self.judge.reconfigure(room), now_ms)
+        self.book.reconfigure(room)
+        return changes
 
     def hear(self, receipt: Receipt, next_due_ms: int | None, now_ms: int) -> Kept:
-        """Take a receipt: when a way fails, another way or another person is told."""
-        notices = self.teller.hear(receipt, now_ms)
-        return self._kept([], now_ms, notices=notices, receipts=[(receipt, next_due_ms)])
+        """Take a receipt: a way that fails is an alarm, and another way or person is told."""
+        found = self._guarded("telling", lambda: self.teller.delivery(receipt), now_ms)
+        notices = self._guarded("telling", lambda: self.teller.hear(receipt, now_ms), now_ms)
+        return self._kept(
+            self._booked([found] if found else (), now_ms),
+            now_ms,
+            notices=notices or (),
+            receipts=[(receipt, next_due_ms)],
+        )
 
     def test(self, now_ms: int) -> Kept:
         """A test notice for every contact's every way."""
         return self._kept([], now_ms, notices=self.teller.test(now_ms))
 
+    def test_path(self, now_ms: int) -> Kept:
+        """A test alarm that begins and ends in one step; what it caused goes out like any other.
+
+        It is over when it is kept, so it can neither stand in the way of an alarm nor ask again.
+        """
+        began, ended = (
+            Finding(
+                tank=ROOM, kind=Kind.TEST, quantity=None, probe=None, at_ms=now_ms,
+                since_ms=now_ms, present=present, value=None,
+                message="a test asked for by hand went through the whole path",
+            )
+            for present in (True, False)
+        )  # fmt: skip
+        changes = self.book.take(began) + self.book.take(ended)
+        for number in {change.alarm.number for change in changes}:
+            changes += self.book.acknowledge(number, "test", now_ms)
+        return self._kept(changes, now_ms)
+
+    def own(self, kind: Kind, message: str, now_ms: int, *, present: bool) -> Kept | None:
+        """Raise or end an alarm about the program itself; None when that is as it stands."""
+        changes = self._own(kind, message, now_ms, present=present)
+        return self._kept(changes, now_ms) if changes else None
+
     def changed(self, changes: list[AlarmChange], now_ms: int) -> Kept:
         """Alarm changes a person made: acknowledged, shelved."""
         return self._kept(changes, now_ms)
 
-    def _booked(self, findings: Iterable[Finding]) -> list[AlarmChange]:
-        return [change for finding in findings for change in self.book.take(finding)]
+    def states(self, now_ms: int) -> Kept:
+        """Everything that must survive, to be kept before this fold is given up for another."""
+        self._states_saved_ms = None
+        return self._kept([], now_ms)
 
-    def _kept(
+    # -- bugs of ours -----------------------------------------------------------------------
+
+    def _judged_again(
+        self, reading: Reading, error: Exception, now_ms: int, changes: list[AlarmChange]
+    ) -> Judged:
+        """A bug met this reading, or a tick that came due with it: past the tick, try once more."""
+        self.faults.note("judging", error, now_ms)
+        changes += self._booked(self._advanced(reading.at_ms, now_ms), now_ms)
+        judged = self._guarded("judging", lambda: self.judge.take(reading), now_ms)
+        return judged or _unseen(reading)
+
+    def _advanced(self, to_ms: int, now_ms: int) -> list[Finding]:
+        for _ in range(_FAILING_TICKS):
+            # a tick that fails is passed over: the next call goes on after it
+            found = self._guarded("judging", lambda: self.judge.advance(to_ms), now_ms)
+            if found is not None:
+                return found
+        return []
+
+    def _guarded(self, doing: str, do: Callable[[], Answer], now_ms: int) -> Answer | None:
+        try:
+            return do()
+        except Exception as error:  # noqa: BLE001  # noted, logged and alarmed: see `faults`
+            self.faults.note(doing, error, now_ms)
+            return None
+
+    def _own_faults(self, now_ms: int) -> list[AlarmChange]:
+        if self._stands(Kind.JUDGING_FAILED):
+            self.faults.began_with_one(now_ms)
+        present = self.faults.standing(now_ms)
+        said = f"a fault of this program while {self.faults.last}" if present else "an hour without"
+        return self._own(Kind.JUDGING_FAILED, said, now_ms, present=present)
+
+    def _own(self, kind: Kind, message: str, now_ms: int, *, present: bool) -> list[AlarmChange]:
+        if self._stands(kind) == present:
+            return []
+        finding = Finding(
+            tank=ROOM, kind=kind, quantity=None, probe=None, at_ms=now_ms, since_ms=now_ms,
+            present=present, value=None, message=message,
+        )  # fmt: skip
+        return self._booked([finding], now_ms)
+
+    def _stands(self, kind: Kind) -> bool:
+        return any(
+            alarm.kind is kind and alarm.present and alarm.tank == ROOM
+            for alarm in self.book.open()
+        )
+
+    # -- what is to be kept -----------------------------------------------------------------
+
+    def _booked(self, findings: Iterable[Finding], now_ms: int) -> list[AlarmChange]:
+        changes: list[AlarmChange] = []
+        for finding in findings:
+            take = partial(self.book.take, finding)
+            changes += self._guarded("booking alarms", take, now_ms) or []
+        return changes
+
+    def _kept(  # noqa: PLR0913  # what one transaction may hold, by name
         self,
         changes: list[AlarmChange],
         now_ms: int,
@@ -98,12 +258,17 @@ class Fold:
         journal: Sequence[JournalEntry] = (),
         notices: Sequence[Notice] = (),
         receipts: Sequence[tuple[Receipt, int | None]] = (),
+        states: dict[str, str] | None = None,
     ) -> Kept:
-        told = [*notices, *(self.teller.take(changes, now_ms) if changes else ())]
-        self._ready_ms = self.teller.next_ms(now_ms)
-        states: dict[str, str] = {}
+        told = list(notices)
+        if changes:
+            said = self._guarded("telling", lambda: self.teller.take(changes, now_ms), now_ms)
+            told += said or ()
+        self._ready_ms = self._guarded("telling", lambda: self.teller.next_ms(now_ms), now_ms)
+        states = dict(states or {})
         due = (
-            self._states_saved_ms is None or now_ms - self._states_saved_ms >= SAVE_STATES_EVERY_MS
+            self._states_saved_ms is None
+            or abs(now_ms - self._states_saved_ms) >= SAVE_STATES_EVERY_MS
         )
         # the judging state an alarm came from is saved with it, or a crash would raise it twice
         if changes or journal or due:
@@ -124,3 +289,9 @@ class Fold:
             journal=journal,
             receipts=receipts,
         )
+
+
+def _unseen(reading: Reading) -> Judged:
+    """The reading as it came: nobody has judged it."""
+    probe, at_ms, raw = reading
+    return Judged(Flagged(probe, at_ms, raw, raw, Flag.NOT_EVALUATED), (), None)

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from roewatch.intake.listener import Listener
 from roewatch.room.reading import Flagged
 from roewatch.room.tank import Probe, Room
 from roewatch.service.clock import Clock
@@ -27,15 +26,13 @@ class RoomRecords(Records):
 class LiveRoom:
     """What is true now: the settings in force, the clock, the link, what could not be read."""
 
-    def __init__(self, room: Room, watch: Watch, listener: Listener, clock: Clock) -> None:
-        self._room = room
+    def __init__(self, watch: Watch, clock: Clock) -> None:
         self._watch = watch
-        self._listener = listener
         self._clock = clock
 
     def room(self) -> Room:
-        """The room as the settings describe it."""
-        return self._room
+        """The room as it is judged now, every tank in its stage."""
+        return self._watch.room
 
     def now_ms(self) -> int:
         """The daemon's time."""
@@ -43,7 +40,7 @@ class LiveRoom:
 
     def link(self) -> LinkView:
         """How the link to the broker stands."""
-        link = self._listener.link
+        link = self._watch.link
         if not link.connected:
             return LinkView(word="cut off", since_ms=link.since_ms, why=link.why)
         word = "catching up" if self._watch.catching_up else "live"

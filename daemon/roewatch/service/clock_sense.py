@@ -1,0 +1,77 @@
+"""Clock sense: whether the machine's clock can be believed, and when it was put right.
+
+A small board without a battery starts in 1970 or at its last shutdown, and is put right by hours
+once the network is there. Neither is time that passed: nobody may count as silent for it.
+"""
+
+import logging
+import time
+from collections.abc import Callable
+from enum import Enum
+
+from roewatch.room.moment import MINUTE_MS, SECOND_MS, at_ms_of_iso, iso, span_text
+
+log = logging.getLogger(__name__)
+
+EARLIEST_MS = at_ms_of_iso("2024-01-01T00:00:00Z")
+"""No clock that is right shows less: this program is younger."""
+BEHIND_MS = 10 * MINUTE_MS
+"""So far behind the newest reading kept the clock may be: a probe's own clock may run ahead."""
+STEP_MS = 30 * SECOND_MS
+"""What the clock may gain or lose between two looks before that is a step."""
+
+
+class Step(Enum):
+    """What the clock did since the last look."""
+
+    NONE = "none"
+    FORWARD = "forward"
+    BACK = "back"
+
+
+class ClockSense:
+    """Looked through at every round of the watch. newest_ms: the newest reading kept before."""
+
+    def __init__(
+        self,
+        newest_ms: int = 0,
+        *,
+        speed: float = 1.0,
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._newest_ms = newest_ms
+        self._speed = speed
+        self._monotonic = monotonic
+        self._last: tuple[int, float] | None = None
+        self._doubted = False
+
+    def look(self, now_ms: int) -> Step:
+        """Compare the clock with the time that truly passed since the last look."""
+        ticking_s = self._monotonic()
+        last, self._last = self._last, (now_ms, ticking_s)
+        if last is None:
+            return Step.NONE
+        gained_ms = now_ms - last[0] - int((ticking_s - last[1]) * 1000 * self._speed)
+        if abs(gained_ms) < STEP_MS * self._speed:
+            return Step.NONE
+        word = "ahead" if gained_ms > 0 else "back"
+        log.warning("clock_set_%s by=%r now=%s", word, span_text(gained_ms), iso(now_ms))
+        return Step.FORWARD if gained_ms > 0 else Step.BACK
+
+    def saw(self, newest_ms: int) -> None:
+        """A reading of that moment was kept."""
+        self._newest_ms = max(self._newest_ms, newest_ms)
+
+    def believable(self, now_ms: int) -> bool:
+        """Whether silence may be judged by the clock. One log line for each change."""
+        doubted = now_ms < max(EARLIEST_MS, self._newest_ms - BEHIND_MS)
+        if doubted and not self._doubted:
+            log.warning(
+                "clock_not_believed now=%s newest_reading=%s; nobody counts as silent meanwhile",
+                iso(now_ms),
+                iso(self._newest_ms),
+            )
+        elif self._doubted and not doubted:
+            log.info("clock_believed_again now=%s", iso(now_ms))
+        self._doubted = doubted
+        return not doubted

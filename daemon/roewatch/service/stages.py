@@ -1,0 +1,83 @@
+"""Stages: which stage each tank is in now, and the windows that follow from it.
+
+The settings name a stage, and the journal may name a later one. The journal's word holds as long
+as the settings still name what they named when it was entered; once the keeper edits the tank's
+stage in the settings, that edit is the newer word, and the journal's is forgotten at the next
+start or reload. So no file's date is ever compared, and a restart changes nothing by itself.
+"""
+
+import json
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+from roewatch.room.journal import JournalEntry
+from roewatch.room.stage import Stage
+from roewatch.room.tank import Room
+
+PREFIX = "stage/"
+
+
+class _Entered(NamedTuple):
+    """stage: the journal's word of `at_ms`. named: what the settings said at that time."""
+
+    stage: Stage
+    at_ms: int
+    named: Stage
+
+
+class Stages:
+    """The journal's word over the settings'."""
+
+    def __init__(
+        self, room_in: Callable[[Mapping[str, Stage]], Room], states: Mapping[str, str]
+    ) -> None:
+        """room_in: the room with some tanks in other stages than the settings name.
+
+        states: what was kept, by key; what cannot be read counts as never entered.
+        """
+        self._room_in = room_in
+        self._named = {tank.id: tank.stage for tank in room_in({}).tanks}
+        self._entered: dict[str, _Entered] = {}
+        for key, text in states.items():
+            tank = key.removeprefix(PREFIX)
+            if key.startswith(PREFIX) and tank in self._named:
+                entered = _read(text)
+                if entered is not None and entered.named is self._named[tank]:
+                    self._entered[tank] = entered
+
+    @property
+    def room(self) -> Room:
+        """The room with every tank in the stage it is in."""
+        return self._room_in({tank: entered.stage for tank, entered in self._entered.items()})
+
+    def check(self, entry: JournalEntry) -> Stage:
+        """The stage an entry names. Raises ValueError with what may stand there."""
+        if entry.tank not in self._named:
+            known = ", ".join(self._named)
+            raise ValueError(f"no tank {entry.tank!r} has a stage; there are: {known}")
+        try:
+            return Stage(entry.detail.strip().lower())
+        except ValueError:
+            known = ", ".join(Stage)
+            raise ValueError(f"no stage {entry.detail!r}; write one of: {known}") from None
+
+    def enter(self, entry: JournalEntry) -> dict[str, str]:
+        """Take the journal's word; returns the states to keep with it.
+
+        An entry older than the last one is history: it changes nothing.
+        """
+        stage = self.check(entry)
+        before = self._entered.get(entry.tank)
+        if before is not None and entry.at_ms < before.at_ms:
+            return {}
+        entered = _Entered(stage, entry.at_ms, self._named[entry.tank])
+        self._entered[entry.tank] = entered
+        return {PREFIX + entry.tank: json.dumps(entered)}
+
+
+def _read(text: str) -> _Entered | None:
+    try:
+        stage, at_ms, named = json.loads(text)
+        return _Entered(Stage(stage), int(at_ms), Stage(named))
+    except (ValueError, TypeError):
+        return None
