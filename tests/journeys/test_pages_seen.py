@@ -39,7 +39,16 @@ FILLED = (
     "/water?for=B2&name0=rain&litres0=17&dkh0=0.2&dgh0=0.1&cond0=12&celsius0=24"
     "&name1=tap&litres1=3&ph1=7.6&dkh1=9&dgh1=11&cond1=430&celsius1=24&mains1=on"
 )
-ADDRESSES = ("/", "/tank/A1", "/tank/A1?table=ph", "/alarms", "/records", FILLED, "/nowhere")
+ADDRESSES = (
+    "/",
+    "/tank/A1",
+    "/tank/A1?table=ph",
+    "/alarms",
+    "/alarms/42",
+    "/records",
+    FILLED,
+    "/nowhere",
+)
 
 
 @pytest.fixture(scope="module")
@@ -113,7 +122,9 @@ def test_no_page_scrolls_sideways_and_none_makes_the_browser_complain(
             tab.open(base + address)
             wide = tab.run("document.documentElement.scrollWidth")
             assert wide <= SIZES[size][0], (address, wide)
-            complaints = [c for c in tab.complaints(base) if not c.endswith("/nowhere")]
+            complaints = [
+                c for c in tab.complaints(base) if not c.endswith(("/nowhere", "/alarms/42"))
+            ]
             assert complaints == [], address
 
 

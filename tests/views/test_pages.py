@@ -22,7 +22,7 @@ from tests.views.room_of_glass import (
     windows_of,
 )
 
-from roewatch.alarms.alarm import State
+from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.room.journal import Deed
 from roewatch.room.kind import Kind
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
@@ -433,3 +433,35 @@ def test_health_is_for_machines(glass: Glass) -> None:
         assert client.get("/healthz").json()["link"] == "live"
         glass[1].kept_link = LinkView(word="cut off", since_ms=NOW, why="")
         assert client.get("/healthz").status_code == 503
+
+
+def test_an_alarms_own_page_tells_its_life_in_order(client: TestClient, glass: Glass) -> None:
+    records = glass[0]
+    alarm_42 = records.alarm(42)
+    assert alarm_42 is not None
+    seen = replace(alarm_42, state=State.ACKNOWLEDGED, acknowledged_by="Keeper")
+    records.kept_changes = [
+        AlarmChange(at_ms=NOW - 24 * MINUTE_MS, alarm=alarm_42, before=State.NORMAL),
+        AlarmChange(at_ms=NOW - 5 * MINUTE_MS, alarm=seen, before=State.UNACKNOWLEDGED),
+    ]
+    told = words(client.get("/alarms/42").text)
+    order = [
+        told.index("it began"),
+        told.index("14:07 unacknowledged"),
+        told.index("14:26 acknowledged by Keeper"),
+    ]
+    assert order == sorted(order)
+    assert "Keeper, phone: told that it began, taken" in told
+    assert "try 1 (mail server answered 451" in told
+    assert client.get("/alarms/999").status_code == 404
+    assert client.get(f"/alarms/{10**30}").status_code == 404
+
+
+def test_a_chattering_alarm_is_named_with_its_figures(client: TestClient, glass: Glass) -> None:
+    records = glass[0]
+    first = records.alarm(42)
+    assert first is not None
+    records.kept_alarms += [
+        replace(first, number=100 + n, raised_ms=NOW - n * MINUTE_MS) for n in range(5)
+    ]
+    assert "Raised 6 times in the last hour" in client.get("/alarms/42").text

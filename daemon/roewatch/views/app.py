@@ -16,6 +16,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from roewatch.views.act import Act, Fields
+from roewatch.views.alarm_life import alarm_life
 from roewatch.views.alarm_page import alarms_page
 from roewatch.views.api import Api
 from roewatch.views.asked import AskedWrongError, NotHereError
@@ -102,6 +103,7 @@ class _Addresses:
             get("/tank/{tank}/{quantity}.svg", self._page(show.picture)),
             get("/tank/{tank}/{quantity}.png", self._page(show.picture)),
             get("/alarms", self._page(partial(alarms_page, desk))),
+            get("/alarms/{number:int}", self._page(partial(alarm_life, desk))),
             get("/water", self._page(partial(water_page, desk))),
             get("/records", self._page(show.records)),
             get("/find", self._page(show.find)),

@@ -1,0 +1,94 @@
+"""An alarm's life: when it was raised, seen, shelved and over, and what was sent each time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from roewatch.alarms.alarm import Alarm, AlarmChange, State
+from roewatch.alarms.notice import About, Notice, Outcome, Receipt
+from roewatch.room.moment import DAY_MS, HOUR_MS
+from roewatch.views.alarm_page import ASKS, OUTCOMES, alarm_mark, state_words
+from roewatch.views.asked import NotHereError
+from roewatch.views.pages import Desk
+from roewatch.views.ports import Records
+
+CHATTERS_AT = 4
+"""So many raises of one condition within an hour are one fault of a limit, not so many alarms."""
+
+_ABOUT = {
+    About.RAISED: "told that it began",
+    About.RETURNED: "told that it is over",
+    About.REMINDER: "reminded",
+    About.ESCALATED: "told because nobody answered",
+    About.DIGEST: "in the daily list",
+    About.WELL: "in the daily all-is-well",
+    About.TEST: "a test",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Happening:
+    """One line of a life."""
+
+    at_ms: int
+    text: str
+
+
+def _step(change: AlarmChange) -> Happening:
+    alarm, after = change.alarm, change.alarm.state
+    text = "back to normal" if after is State.NORMAL else state_words(alarm)
+    if after is State.ACKNOWLEDGED and alarm.acknowledged_by:
+        text += f" by {alarm.acknowledged_by}"
+    if after is State.SHELVED and alarm.shelved_why:
+        text += f": {alarm.shelved_why}"
+    return Happening(at_ms=change.at_ms, text=text)
+
+
+def _sent(notice: Notice, receipt: Receipt | None) -> Happening:
+    what = f"{notice.contact}, {notice.way}: {_ABOUT[notice.about]}"
+    if receipt is None:
+        return Happening(at_ms=notice.made_ms, text=f"{what}, not sent yet")
+    outcome = OUTCOMES[receipt.outcome].rstrip(",")
+    reason = f" ({receipt.reason})" if receipt.reason else ""
+    tries = f", try {receipt.attempt}" if receipt.outcome is not Outcome.TAKEN else ""
+    return Happening(at_ms=receipt.at_ms, text=f"{what}, {outcome}{tries}{reason}")
+
+
+def life(
+    changes: Sequence[AlarmChange], told: Sequence[tuple[Notice, Receipt | None]]
+) -> list[Happening]:
+    """What happened, in order."""
+    lines = [_step(change) for change in changes] + [_sent(*pair) for pair in told]
+    return sorted(lines, key=lambda line: line.at_ms)
+
+
+def raises(records: Records, alarm: Alarm, now_ms: int) -> tuple[int, int]:
+    """How often this condition was raised in the last hour, and in the last day."""
+    recent = records.alarms(tank=alarm.tank, from_ms=now_ms - DAY_MS)
+    times = [other.raised_ms for other in recent if other.key == alarm.key]
+    return sum(at_ms > now_ms - HOUR_MS for at_ms in times), len(times)
+
+
+def alarm_life(desk: Desk, request: Request) -> Response:
+    """The page of one alarm. Raises NotHereError for a number that never was."""
+    number = request.path_params["number"]
+    alarm = desk.records.alarm(number) if number < 2**63 else None
+    if alarm is None:
+        raise NotHereError(f"There is no alarm {number}.")
+    sight = desk.lookout.look()
+    in_hour, in_day = raises(desk.records, alarm, sight.now_ms)
+    return desk.page(
+        request,
+        "life.html",
+        sight,
+        alarm=alarm,
+        lines=life(desk.records.changes(number), desk.records.told(number)),
+        chatters=in_hour >= CHATTERS_AT,
+        in_hour=in_hour,
+        in_day=in_day,
+        asks=ASKS,
+        alarm_mark=alarm_mark,
+        state_words=state_words,
+    )
