@@ -195,6 +195,31 @@ def test_a_way_that_hangs_delays_no_other(desk: Desk) -> None:
     desk.wait_for(6)
 
 
+def test_a_way_that_is_stuck_is_named_and_no_other(desk: Desk) -> None:
+    hanging = Hanging()
+    sender = desk.open(phone=hanging, mail=Pigeonhole())
+    assert sender.stuck(0.0) == []
+    sender.push([(notice(), 0)])
+    assert hanging.entered.wait(BOUND_S)
+    assert sender.stuck(3600.0) == []
+    assert sender.stuck(0.0) == ["Keeper/phone"]
+    hanging.free.set()
+
+
+def test_receipts_nobody_can_keep_leave_the_way_working(desk: Desk) -> None:
+    hole, lost = Pigeonhole(), []
+
+    def refuse(receipt: Receipt, next_ms: int | None) -> None:
+        lost.append(receipt)
+        raise TimeoutError("the watch loop has ended")
+
+    sender = Sender({"Keeper/phone": hole}, lambda: NOON, on_receipt=refuse)
+    sender.push([(notice("a"), 0), (notice("b"), 0)])
+    assert hole.wait_for(2, BOUND_S)
+    sender.stop(BOUND_S)
+    assert [receipt.notice for receipt in lost] == ["a", "b"]
+
+
 def test_a_notice_in_flight_is_not_sent_twice(desk: Desk) -> None:
     hanging = Hanging()
     sender = desk.open(phone=hanging)

@@ -141,8 +141,17 @@ class Ledger:
 
     @classmethod
     def of(cls, text: str) -> "Ledger":
-        """From what `text` returned. Raises ValueError or KeyError if it is something else."""
-        raw = json.loads(text)
+        """From what `text` returned, this version's or another's.
+
+        Raises ValueError if it is something else.
+        """
+        try:
+            return cls._of(json.loads(text))
+        except (KeyError, TypeError, AttributeError) as error:
+            raise ValueError(f"not the teller's state: {error!r}") from error
+
+    @classmethod
+    def _of(cls, raw: dict[str, Any]) -> "Ledger":
         return cls(
             alarms={
                 int(number): Told(**_known(Told, {**row, "alarm": alarm_of(row["alarm"])}))
