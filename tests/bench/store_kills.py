@@ -26,8 +26,8 @@ from roewatch.room.reading import Flag, Flagged
 from roewatch.room.tank import Probe
 from roewatch.storage.influx import Victoria
 from roewatch.storage.kept import Kept
-from roewatch.storage.manifest import Manifest
 from roewatch.storage.mirror import Mirror, compare
+from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 from roewatch.storage.target import TargetDownError
 
@@ -60,7 +60,7 @@ def work(path: Path, url: str, first: int) -> None:
         done.wait()
 
     target = Victoria(url=url, org="", bucket="", token="", room="boathouse")
-    mirror = Mirror(Manifest(path), target, PROBES, save, margin_s=MARGIN_S, batch=2000)
+    mirror = Mirror(Records(path), target, PROBES, save, margin_s=MARGIN_S, batch=2000)
     never = threading.Event()
     threading.Thread(
         target=mirror.run, args=(never,), kwargs={"every_s": 0.05, "first_wait_s": 0.1}, daemon=True
@@ -115,7 +115,7 @@ def main() -> int:
         server.start()
         begun = time.perf_counter()
         told = killed(path, server, asked.kills)
-        store, records = Store.open(path), Manifest(path)
+        store, records = Store.open(path), Records(path)
         moments = [r.at_ms for r in store.kept_after({}) if r.probe == "p0"]
         whole = moments == [START + n * EVERY_MS for n in range(len(moments))]
         lost = max(0, told - len(moments))

@@ -21,8 +21,8 @@ from roewatch.room.reading import Flag, Flagged
 from roewatch.room.tank import Probe
 from roewatch.storage.influx import Victoria
 from roewatch.storage.kept import Kept
-from roewatch.storage.manifest import Manifest
 from roewatch.storage.mirror import Mirror, compare
+from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 from roewatch.storage.target import TargetDownError
 
@@ -79,7 +79,7 @@ def main() -> int:
         total = kept(path, probes)
         server = VictoriaServer(Path(folder) / "victoria")
         server.start()
-        store, records = Store.open(path), Manifest(path)
+        store, records = Store.open(path), Records(path)
         target = Victoria(url=server.url, org="", bucket="", token="", room="boathouse")
         mirror = Mirror(records, target, probes, store.mirrored)
         sent, took = caught_up(mirror, server, total // 2)

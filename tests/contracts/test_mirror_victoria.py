@@ -12,8 +12,8 @@ from roewatch.room.reading import Flag, Flagged
 from roewatch.room.tank import Probe
 from roewatch.storage.influx import Victoria, answering
 from roewatch.storage.kept import Kept
-from roewatch.storage.manifest import Manifest
 from roewatch.storage.mirror import Mirror, compare
+from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 from roewatch.storage.target import TargetDownError
 
@@ -44,7 +44,7 @@ def test_a_server_killed_again_and_again_ends_up_with_every_reading_once(
     server: VictoriaServer, tmp_path: Path
 ) -> None:
     store = Store.open(tmp_path / "room.db")
-    records = Manifest(tmp_path / "room.db")
+    records = Records(tmp_path / "room.db")
     target = Victoria(url=server.url, org="", bucket="", token="", room="boathouse")
     mirror = Mirror(records, target, PROBES, store.mirrored, batch=1000)
     refused = 0

@@ -18,6 +18,7 @@ from roewatch.storage.influx import Influx, Victoria
 from roewatch.storage.kept import Kept
 from roewatch.storage.line import Event
 from roewatch.storage.manifest import Manifest
+from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 from roewatch.storage.target import Batch, Pigeonhole, Target
 
@@ -39,7 +40,7 @@ class OwnFile:
     def __init__(self, path: Path) -> None:
         self.connections = 1
         self._store = Store.open(path)
-        self._records = Manifest(path)
+        self._records = Records(path)
 
     def take(self, readings: Batch, events: Sequence[Event] = ()) -> None:
         for probe, cells in readings:
@@ -50,7 +51,7 @@ class OwnFile:
         self._store.pack_some(2**42, budget=1)
 
     def counts(self, day: int) -> dict[str, int]:
-        return self._records.day_counts(day)
+        return Manifest(self._records).day_counts(day)
 
     def read(self, probe: Probe, from_ms: int, to_ms: int) -> Cells:
         chunks = list(self._records.chunks(probe.id, from_ms, to_ms))

@@ -2,7 +2,7 @@
 
 import logging
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -21,6 +21,7 @@ from roewatch.storage.kept import Kept
 from roewatch.storage.line import Event, event_line, reading_lines
 from roewatch.storage.manifest import Manifest
 from roewatch.storage.mirror import Difference, Mirror, compare
+from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 from roewatch.storage.target import Batch, Pigeonhole, TargetDownError
 
@@ -61,19 +62,12 @@ Made = Callable[..., Mirror]
 
 
 @pytest.fixture
-def records(store: Store, path: Path) -> Iterator[Manifest]:
-    records = Manifest(path)
-    yield records
-    records.close()
-
-
-@pytest.fixture
 def target() -> Forgetful:
     return Forgetful()
 
 
 @pytest.fixture
-def made(store: Store, records: Manifest, target: Forgetful) -> Made:
+def made(store: Store, records: Records, target: Forgetful) -> Made:
     """A mirror as the daemon makes it at each start."""
 
     def make(*, margin_s: float = 30, batch: int = 10_000) -> Mirror:
@@ -197,7 +191,7 @@ def test_readings_that_come_late_are_shipped_too_once_packed_and_once_not(
 
 
 def test_a_repeat_is_not_taken_for_a_late_reading(
-    store: Store, target: Forgetful, made: Made, records: Manifest
+    store: Store, target: Forgetful, made: Made, records: Records
 ) -> None:
     _caught_up(made())
     _keep(store, 0, 5)
@@ -208,18 +202,18 @@ def test_a_repeat_is_not_taken_for_a_late_reading(
 
 
 def test_a_mirror_that_was_given_up_starts_anew_and_notes_nothing_meanwhile(
-    store: Store, target: Forgetful, made: Made, records: Manifest
+    store: Store, target: Forgetful, made: Made, records: Records
 ) -> None:
     _keep(store, 0, 5)
     _caught_up(made())
     store.stop_mirroring()
     _keep(store, 3)
-    assert (records.counts()["late"], records.mirrored()) == (0, {})
+    assert (records.counts()["late"], Manifest(records).mirrored()) == (0, {})
     assert _caught_up(made()) == 3
 
 
 def test_a_long_late_span_is_shipped_in_batches_and_forgotten_when_sure(
-    store: Store, target: Forgetful, made: Made, records: Manifest
+    store: Store, target: Forgetful, made: Made, records: Records
 ) -> None:
     mirror = made(batch=10, margin_s=0)
     _keep(store, 1000)
@@ -282,7 +276,7 @@ def test_alarms_and_deeds_are_shipped_once_each_as_events(
 
 
 def test_a_lost_day_is_found_by_its_count_and_shipped_again(
-    store: Store, records: Manifest, target: Forgetful, made: Made
+    store: Store, records: Records, target: Forgetful, made: Made
 ) -> None:
     mirror = made(margin_s=0)
     _keep(store, *range(5))
@@ -300,7 +294,7 @@ def test_a_lost_day_is_found_by_its_count_and_shipped_again(
 
 
 def test_the_thread_tells_once_that_the_target_is_down_and_ships_when_it_is_back(
-    store: Store, records: Manifest, caplog: pytest.LogCaptureFixture
+    store: Store, records: Records, caplog: pytest.LogCaptureFixture
 ) -> None:
     class Flaky(Pigeonhole):
         def __init__(self) -> None:
@@ -363,7 +357,7 @@ def test_whatever_fails_in_between_the_mirror_ends_up_equal(
 ) -> None:
     with TemporaryDirectory() as folder:
         path = Path(folder) / "room.db"
-        store, records, target = Store.open(path), Manifest(path), Forgetful()
+        store, records, target = Store.open(path), Records(path), Forgetful()
 
         def started() -> Mirror:
             return Mirror(records, target, PROBES, store.mirrored, margin_s=1000, batch=4)

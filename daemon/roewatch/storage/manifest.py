@@ -1,5 +1,6 @@
 """A manifest: what was kept, as the mirror has to ship and to count it."""
 
+import sqlite3
 from collections.abc import Mapping
 
 from roewatch.alarms.alarm import AlarmChange, State
@@ -10,8 +11,16 @@ from roewatch.storage.ledger import alarm_of
 from roewatch.storage.reader import Records
 
 
-class Manifest(Records):
-    """Records, with what only the mirror asks for."""
+class Manifest:
+    """What only the mirror asks of the records."""
+
+    def __init__(self, records: Records) -> None:
+        """Each thread reads over its own connection, as it does with `records`."""
+        self._records = records
+
+    @property
+    def _db(self) -> sqlite3.Connection:
+        return self._records.connection
 
     def mirrored(self) -> dict[str, int]:
         """How far the mirror was sure; empty before it first began."""

@@ -23,6 +23,7 @@ from roewatch.storage.day import Cells
 from roewatch.storage.hot import LATEST_MS
 from roewatch.storage.line import Event, event_of_change, event_of_entry
 from roewatch.storage.manifest import Manifest
+from roewatch.storage.reader import Records
 from roewatch.storage.target import Target, TargetDownError
 from roewatch.storage.trouble import DamagedDayError
 
@@ -57,7 +58,7 @@ class Mirror:
 
     def __init__(
         self,
-        records: Manifest,
+        records: Records,
         target: Target,
         probes: Sequence[Probe],
         save: Callable[[Mapping[str, int]], None],
@@ -71,6 +72,7 @@ class Mirror:
         VictoriaMetrics and InfluxDB a few seconds. batch: readings in one request.
         """
         self._records, self._target, self._save = records, target, save
+        self._manifest = Manifest(records)
         self._probes = {probe.id: probe for probe in probes}
         self._turn = list(self._probes)
         self._margin_s, self._batch = margin_s, batch
@@ -113,7 +115,7 @@ class Mirror:
         return max(1, shipped)
 
     def _begin(self) -> None:
-        self._sure = self._records.mirrored()
+        self._sure = self._manifest.mirrored()
         if "late" not in self._sure:
             # before the first reading is read: from here on, late ones are noted for us
             self._sure["late"] = 0
@@ -211,12 +213,12 @@ class Mirror:
             number = max(number, left.number)
         if self._again:
             yield self._again.popleft()
-        for row, probe, first_ms, last_ms in self._records.late_after(number, _SPANS):
+        for row, probe, first_ms, last_ms in self._manifest.late_after(number, _SPANS):
             yield _Span(row, probe, first_ms, last_ms + 1)
 
     def _events(self, after: dict[str, int]) -> list[Event]:
-        changes = self._records.changes_after(self._sent.get("changes", 0), _EVENTS)
-        journal = self._records.journal_after(self._sent.get("journal", 0), _EVENTS)
+        changes = self._manifest.changes_after(self._sent.get("changes", 0), _EVENTS)
+        journal = self._manifest.journal_after(self._sent.get("journal", 0), _EVENTS)
         if changes:
             after["changes"] = changes[-1][0]
         if journal:
@@ -257,7 +259,7 @@ class Mirror:
     def behind(self) -> int:
         """How many readings are still to be shipped in order; a packed day counts whole."""
         sent = {k.removeprefix("probe:"): at for k, at in self._sent.items() if ":" in k}
-        return self._records.behind(sent)
+        return self._manifest.behind(sent)
 
     def again(self, probe: str, from_ms: int, to_ms: int) -> None:
         """Ship the readings of that span once more."""
@@ -271,16 +273,17 @@ class Mirror:
 
 
 def compare(
-    records: Manifest, target: Target, probes: Sequence[Probe], days: Iterable[int]
+    records: Records, target: Target, probes: Sequence[Probe], days: Iterable[int]
 ) -> list[Difference]:
     """Each probe's day of which the target holds another count of readings.
 
     A day that seems to differ is read back whole, so that repeats a target has not merged yet do
     not count. Raises TargetDownError.
     """
+    manifest = Manifest(records)
     differences = []
     for day in days:
-        here, there = records.day_counts(day), target.counts(day)
+        here, there = manifest.day_counts(day), target.counts(day)
         for probe in probes:
             ours, theirs = here.get(probe.id, 0), there.get(probe.id, 0)
             if ours != theirs:

@@ -44,7 +44,8 @@ class Records:
             self._mine = threading.local()
 
     @property
-    def _db(self) -> sqlite3.Connection:
+    def connection(self) -> sqlite3.Connection:
+        """This thread's own connection, which cannot write."""
         connection: sqlite3.Connection | None = getattr(self._mine, "connection", None)
         if connection is None:
             connection = opening.reading(self.path)
@@ -61,7 +62,7 @@ class Records:
         probes: those whose calibration `value` should carry; of any other, `value` is the raw.
         """
         known = {probe.id: probe for probe in probes}
-        found = self._db.execute(
+        found = self.connection.execute(
             f"SELECT p.name, h.at_ms, {RAW_SQL}, h.flag, k.last_ms, k.last_raw, k.last_flag"  # noqa: S608
             " FROM probes p LEFT JOIN hot h ON h.probe = p.id"
             " AND h.at_ms = (SELECT max(at_ms) FROM hot WHERE probe = p.id)"
@@ -83,7 +84,7 @@ class Records:
         columns: 0 for every reading; else thinned for so many pixel columns (see
         `curve.drawn` and `thinning.thinned` for what is kept).
         """
-        db = self._db
+        db = self.connection
         with opening.snapshot(db):
             row = db.execute("SELECT id FROM probes WHERE name = ?", (probe.id,)).fetchone()
             points = _points(db, row[0], probe, from_ms, to_ms, columns) if row else _NOTHING
@@ -110,7 +111,7 @@ class Records:
         """
         from_ms = max(0, from_ms)
         while from_ms < to_ms:
-            db = self._db
+            db = self.connection
             with opening.snapshot(db):
                 row = db.execute("SELECT id FROM probes WHERE name = ?", (probe_id,)).fetchone()
                 if row is None:
@@ -139,19 +140,19 @@ class Records:
         asked = {text: value for text, value in wanted.items() if value is not None}
         where = " AND ".join(["state <> 'normal'" if open_only else "true", *asked])
         return entries.alarms(
-            self._db,
+            self.connection,
             f"{where} ORDER BY raised_ms DESC, number DESC LIMIT ?",
             [*asked.values(), limit],
         )
 
     def alarm(self, number: int) -> Alarm | None:
         """The alarm of that number."""
-        found = entries.alarms(self._db, "number = ?", (number,))
+        found = entries.alarms(self.connection, "number = ?", (number,))
         return found[0] if found else None
 
     def changes(self, number: int) -> list[AlarmChange]:
         """The life of one alarm, in order of time."""
-        found = self._db.execute(
+        found = self.connection.execute(
             "SELECT at_ms, body, before FROM changes WHERE number = ? ORDER BY at_ms, id", (number,)
         )
         return [
@@ -161,7 +162,7 @@ class Records:
 
     def told(self, number: int) -> list[tuple[Notice, Receipt | None]]:
         """Notices that speak of that alarm, as they were made, each with its last receipt."""
-        found = self._db.execute(
+        found = self.connection.execute(
             "SELECT n.body, r.notice, r.at_ms, r.outcome, r.reason, r.attempt"
             " FROM told t JOIN notices n ON n.id = t.notice LEFT JOIN receipts r"
             " ON r.id = (SELECT max(id) FROM receipts WHERE notice = n.id)"
@@ -180,7 +181,7 @@ class Records:
         self, tank: str | None, from_ms: int, to_ms: int
     ) -> list[tuple[int, JournalEntry]]:
         """The same, each with the number `Store.amend_journal` knows it by."""
-        found = self._db.execute(
+        found = self.connection.execute(
             "SELECT id, tank, at_ms, deed, until_ms, detail FROM journal"
             " WHERE at_ms >= ? AND at_ms < ? AND tank = ifnull(?, tank) ORDER BY at_ms, id",
             (from_ms, to_ms, tank),
@@ -189,7 +190,7 @@ class Records:
 
     def plans(self, tank: str) -> list[Plan]:
         """The tank's plans, in order of their start."""
-        found = self._db.execute(
+        found = self.connection.execute(
             "SELECT tank, quantity, steps FROM plans WHERE tank = ? ORDER BY start_ms, quantity",
             (tank,),
         )
@@ -199,7 +200,7 @@ class Records:
 
     def counts(self) -> dict[str, int]:
         """Rows in each table, all `readings`, and every tally, such as `contradicted`."""
-        db = self._db
+        db = self.connection
         with opening.snapshot(db):
             tables = {
                 table: db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]  # noqa: S608
@@ -217,11 +218,11 @@ class Records:
         Raises DamagedStoreError at the first fault. Packed days have checksums of their own, see
         `Store.check_some`.
         """
-        return opening.check_sound(self._db, self.path, at_most_ms)
+        return opening.check_sound(self.connection, self.path, at_most_ms)
 
     def packed(self) -> tuple[int, int]:
         """Readings in packed days, and the bytes those take with their roll-ups."""
-        found = self._db.execute(
+        found = self.connection.execute(
             "SELECT ifnull(sum(n), 0), ifnull(sum(length(body) + ifnull(length(hours), 0)"
             " + ifnull(length(tens), 0) + ifnull(length(minutes), 0)), 0)"
             " FROM packed WHERE body IS NOT NULL"
