@@ -1,13 +1,19 @@
 """The Boathouse with real parts: shipped settings, pointed at a test's own broker and receivers."""
 
+import threading
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Self
 
 from tests.journeys.broker import PASSWORD, USER, Broker, free_port
 from tests.journeys.receivers import MailReceiver, WebhookReceiver
 
 from roewatch.room.moment import HOUR_MS
+from roewatch.service.clock import FastClock
+from roewatch.service.daemon import Daemon
 from roewatch.service.settings.shipped import shipped_config
+from roewatch.service.watch import Watch
 from roewatch_sim.publish import Publisher
 from roewatch_sim.room import SimRoom
 
@@ -53,6 +59,49 @@ def overrides(folder: Path, broker: Broker) -> dict[str, str]:
 def publisher(broker: Broker) -> Publisher:
     """The simulated probes' own link to the broker."""
     return Publisher(broker.host, broker.port, user=USER, password=PASSWORD, client_id="tanks")
+
+
+class Speech:
+    """The tanks' probes speaking, in a thread, for the length of a `with` block.
+
+    published: how many readings so far; all of them are with the broker once the block is over.
+    """
+
+    def __init__(self, tanks: SimRoom, broker: Broker, clock: FastClock) -> None:
+        self.published = 0
+        self._tanks, self._broker, self._clock = tanks, broker, clock
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._speak, name="tanks")
+
+    def __enter__(self) -> Self:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._thread.join(90)
+
+    def _speak(self) -> None:
+        probes = publisher(self._broker)
+        probes.start()
+        while not self._stop.wait(0.1):
+            self.published += probes.publish(self._tanks.run(self._clock.now_ms()))
+        probes.stop()
+
+
+@contextmanager
+def watching(daemon: Daemon) -> Iterator[Watch]:
+    """The daemon running in a thread, for the length of a `with` block."""
+    ready = threading.Event()
+    thread = threading.Thread(target=daemon.run, args=(lambda _: ready.set(),), name="daemon")
+    thread.start()
+    try:
+        assert ready.wait(60), "the daemon did not start"
+        assert daemon.parts is not None
+        yield daemon.parts.watch
+    finally:
+        daemon.stop.set()
+        thread.join(60)
 
 
 def past(tanks: SimRoom, until_ms: int) -> Iterator[int]:

@@ -1,6 +1,5 @@
 """The broker goes away and comes back: one room alarm that closes, and no reading lost."""
 
-import threading
 from pathlib import Path
 
 import pytest
@@ -40,43 +39,22 @@ def test_a_broker_away_for_five_minutes_is_one_room_alarm_and_no_lost_reading(
     daemon = Daemon(
         setup, {w.name: channel_of(w) for w in setup.ways}, clock=clock, heard=heard.append
     )
-    ready, probes_stop = threading.Event(), threading.Event()
-    watching = threading.Thread(target=daemon.run, args=(lambda _: ready.set(),))
-    published = 0
-
-    def speak() -> None:
-        nonlocal published
-        probes = house.publisher(broker)
-        probes.start()
-        while not probes_stop.wait(0.1):
-            published += probes.publish(tanks.run(clock.now_ms()))
-        probes.stop()
 
     def room_alarm(state: State) -> bool:
         return any(c.alarm.kind is Kind.ROOM_SILENT and c.alarm.state is state for c in heard)
 
-    speaking = threading.Thread(target=speak)
-    watching.start()
-    try:
-        assert ready.wait(60)
-        speaking.start()
-        watch = daemon.parts.watch if daemon.parts else None
-        assert watch is not None
-        wait_until(lambda: clock.now_ms() > NOW + 6 * MINUTE_MS, "six minutes have passed")
-        broker.stop()
-        gone_ms = clock.now_ms()
-        wait_until(lambda: clock.now_ms() > gone_ms + AWAY_MIN * MINUTE_MS, "the outage is over")
-        broker.start()
-        wait_until(lambda: room_alarm(State.RETURNED), "the room alarm closes", within_s=60)
-        probes_stop.set()
-        speaking.join(60)
-        wait_until(lambda: watch.counts.kept >= published, "all that was said is kept")
-    finally:
-        probes_stop.set()
-        daemon.stop.set()
-        watching.join(60)
+    with house.watching(daemon) as watch:
+        with house.Speech(tanks, broker, clock) as speech:
+            wait_until(lambda: clock.now_ms() > NOW + 6 * MINUTE_MS, "six minutes have passed")
+            broker.stop()
+            gone_ms = clock.now_ms()
+            back_ms = gone_ms + AWAY_MIN * MINUTE_MS
+            wait_until(lambda: clock.now_ms() > back_ms, "the outage is over")
+            broker.start()
+            wait_until(lambda: room_alarm(State.RETURNED), "the room alarm closes", within_s=60)
+        wait_until(lambda: watch.counts.kept >= speech.published, "all that was said is kept")
+        assert watch.counts.kept == speech.published
 
-    assert watch.counts.kept == published
     silent = {Kind.ROOM_SILENT, Kind.TANK_SILENT, Kind.PROBE_SILENT, Kind.POWER_CUT}
     raised = {c.alarm.number: c.alarm for c in heard if c.alarm.kind in silent}
     assert [(alarm.kind, alarm.tank) for alarm in raised.values()] == [(Kind.ROOM_SILENT, ROOM)]

@@ -62,41 +62,29 @@ def test_phone_and_mailbox_hear_once_that_a_heater_died_before_the_water_is_too_
     tanks.inject(SimFault(kind=FaultKind.HEATER_DEAD, tank=HEATED, at_ms=fault_ms))
     clock = FastClock(NOW, SPEED)
     daemon = Daemon(setup, {way.name: channel_of(way) for way in setup.ways}, clock=clock)
-    ready, probes_stop = threading.Event(), threading.Event()
-    watching = threading.Thread(target=daemon.run, args=(lambda _: ready.set(),))
-
-    def speak() -> None:
-        probes = house.publisher(broker)
-        probes.start()
-        while not probes_stop.wait(0.1):
-            probes.publish(tanks.run(clock.now_ms()))
-        probes.stop()
-
-    speaking = threading.Thread(target=speak)
-    watching.start()
-    try:
-        assert ready.wait(60)
-        speaking.start()
+    with house.watching(daemon) as watch, house.Speech(tanks, broker, clock):
         posted = phone.wait_for(1, 120)[0].body
         letter = mail.wait_for(1, 30)[0]
         told_ms = clock.now_ms()
-        assert daemon.parts is not None
         number = posted["alarms"][0]
-        daemon.parts.watch.change_alarm(lambda book, at: book.acknowledge(number, "Keeper", at))
+        watch.change_alarm(lambda book, at_ms: book.acknowledge(number, "Keeper", at_ms))
         # half an hour of the tanks' time: enough for a repeat, were one due
         threading.Event().wait(30 * MINUTE_MS / 1000 / SPEED)
-    finally:
-        daemon.stop.set()
-        watching.join(60)
-        probes_stop.set()
-        speaking.join(60)
 
     raised = [p.body for p in phone.got if p.body["about"] == "raised"]
     assert [body["alarms"] for body in raised] == [[number]]
     assert len(mail.got) == 1
     assert stand_in.got == []
     text = posted["title"] + "\n" + posted["body"]
-    for said in (HEATED, "heater dead", "°C", "window 25.0-28.0", "since ", "Do:", "Unplug"):
+    for said in (
+        HEATED,
+        "heater dead",
+        "°C",
+        "window 25.0-28.0",
+        "since ",
+        "Check that it is plugged in",
+        "Unplug",
+    ):
         assert said in text, f"the notice does not say {said!r}: {text}"
     assert _body(letter).replace("\n", " ").count("heater") >= 1
     exit_ms = tanks.exit_ms(HEATED, Quantity.TEMPERATURE, within_ms=12 * HOUR_MS)
