@@ -133,9 +133,12 @@ class Watch:
     def round(self) -> None:
         """Once through everything there is to do. Raises DamagedStoreError only."""
         try:
-            if self.backoff.trouble and not self._mended():
-                return
-            self._work()
+            if not self.backoff.trouble:
+                self._work()
+            elif self._is_due():
+                self._put_back()
+                self._work()
+                self._mended()
         except DamagedStoreError:
             raise
         except (StoreError, sqlite3.Error) as error:
@@ -249,18 +252,19 @@ class Watch:
 
     # -- trouble ----------------------------------------------------------------------------
 
-    def _mended(self) -> bool:
-        """Whether the store keeps again; asked, at most so often as the back-off allows."""
+    def _is_due(self) -> bool:
+        """Whether it is time to try again; meanwhile who asks is told of the trouble."""
         self._inbox.refuse(f"nothing can be kept just now: {self.backoff.trouble}")
         self.on_trouble()
         if not self.backoff.due:
             self._stop.wait(IDLE_S)
             return False
-        self._put_back()
+        return True
+
+    def _mended(self) -> None:
         log.info("watch_works_again failures=%d", self.backoff.failures)
         self.backoff.over()
         self._backlog.connected(self._clock.now_ms())
-        return True
 
     def _put_back(self) -> None:
         self._fold = self._fold.again()
