@@ -257,6 +257,19 @@ def test_who_has_it_gives_way_to_the_news_that_it_is_over() -> None:
     assert sorted(number for alarms in over_to for number in alarms) == [1, 2]
 
 
+def test_a_high_alarm_held_back_by_the_limit_goes_to_the_next_contact_in_five_minutes() -> None:
+    house = House()
+    for minute, tank in enumerate(("A1", "A2", "A3")):
+        house.take(found(tank, at_ms=NOON + minute * MINUTE_MS))
+        house.wait(NOON + minute * MINUTE_MS, MINUTE_MS)
+    at_ms = NOON + 3 * MINUTE_MS
+    house.take(found("A4", at_ms=at_ms))
+    assert house.wait(at_ms, 4 * MINUTE_MS) == []
+    (asked,) = house.wait(at_ms + 4 * MINUTE_MS, 2 * MINUTE_MS)
+    assert (asked.way, asked.about, asked.alarms) == ("Stand-in/phone", About.ESCALATED, (4,))
+    assert asked.made_ms - at_ms <= 5 * MINUTE_MS + 5 * SECOND_MS
+
+
 def test_an_acknowledgement_in_time_asks_nobody_else() -> None:
     house = House()
     house.take(found())
@@ -371,6 +384,27 @@ def test_twenty_four_tanks_failing_within_a_minute_are_one_message() -> None:
     for rack in ("Rack A:", "Rack B:", "Rack C:"):
         assert rack in notice.body
     assert notice.body.count("Do: ") == 1
+
+
+def test_alarms_that_keep_coming_are_told_within_a_bound() -> None:
+    house = House(KEEPER)
+    for place in range(12):
+        at_ms = NOON + place * 15 * SECOND_MS
+        house.take(found(TANKS[place], Kind.PROBE_SILENT, probe="x", at_ms=at_ms))
+        house.wait(at_ms, 14 * SECOND_MS, SECOND_MS)
+    first = house.said[0]
+    assert first.made_ms - NOON <= house.settings.longest_wait_ms + SECOND_MS
+    assert len(house.said) <= 3
+
+
+def test_in_a_flood_even_a_high_alarm_waits_for_company() -> None:
+    house = House(KEEPER)
+    house.take(*(found(tank) for tank in TANKS[:5]))
+    assert len(house.wait(NOON, 20 * SECOND_MS)) == 2
+    at_ms = NOON + 2 * MINUTE_MS
+    house.take(found("B1", at_ms=at_ms))
+    assert house.wait(at_ms, 80 * SECOND_MS) == []
+    assert len(house.wait(at_ms + 80 * SECOND_MS, 15 * SECOND_MS)) == 2
 
 
 def test_a_power_cut_found_while_its_children_gather_is_one_message() -> None:
@@ -501,6 +535,14 @@ def test_an_hour_that_is_missing_or_comes_twice_brings_one_word(day: str, minute
     house = House(settings=TellingSettings(well_at_min=minute), started_ms=start)
     said = house.wait(start, 10 * HOUR_MS, 5 * MINUTE_MS)
     assert sum(notice.about is About.WELL for notice in said) == 1
+
+
+def test_a_clock_put_back_to_yesterday_brings_no_second_word() -> None:
+    house = House(settings=TellingSettings())
+    morning = at_ms_of_iso("2026-03-03T06:00:00Z")
+    assert len(house.wait(STARTED, morning - STARTED, 10 * MINUTE_MS)) == 1
+    yesterday = morning - 2 * HOUR_MS - DAY_MS // 4
+    assert house.wait(yesterday, 9 * HOUR_MS, 10 * MINUTE_MS) == []
 
 
 def test_the_daily_word_lists_what_is_open_and_the_low_alarms_since_last_time() -> None:

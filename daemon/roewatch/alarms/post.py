@@ -54,19 +54,24 @@ class Post:
         before = line.waiting.get(number)
         if before is not None and _reason(before.about) is _reason(about):
             return
-        crowd = self._crowd(number, about) if wait_ms else ""
-        if crowd and about in RAISING and self._is_flooded(line, at_ms):
+        kind = self._crowd(number, about) if wait_ms else ""
+        if kind and about in RAISING and self._is_flooded(line, at_ms):
             wait_ms = self._settings.longest_wait_ms
+        crowd = self._join(line, kind, at_ms, wait_ms) if kind else ""
         waiting = line.waiting[number] = Waiting(number, about, at_ms, at_ms + wait_ms, crowd)
-        if crowd:
-            first_ms, until_ms = line.gather.get(crowd, (0, 0))
-            if at_ms >= until_ms:
-                first_ms, until_ms = at_ms, at_ms + wait_ms
-            longest_ms = first_ms + self._settings.longest_wait_ms
-            if first_ms < at_ms:
-                until_ms = max(until_ms, min(at_ms + self._settings.group_wait_ms, longest_ms))
-            line.gather[crowd] = (first_ms, until_ms)
         line.idle_until_ms = min(line.idle_until_ms, line.ready_ms(waiting))
+
+    def _join(self, line: Line, kind: str, at_ms: int, wait_ms: int) -> str:
+        """The crowd of that kind which still gathers, a little longer now; else a new one."""
+        for crowd, (first_ms, until_ms) in line.gather.items():
+            if crowd.startswith(kind) and first_ms <= at_ms < until_ms:
+                longest_ms = first_ms + self._settings.longest_wait_ms
+                longer_ms = min(at_ms + self._settings.group_wait_ms, longest_ms)
+                line.gather[crowd] = (first_ms, max(until_ms, longer_ms))
+                return crowd
+        crowd = f"{kind} {at_ms}"
+        line.gather[crowd] = (at_ms, at_ms + wait_ms)
+        return crowd
 
     def _is_flooded(self, line: Line, at_ms: int) -> bool:
         """Count one raise; whether there were `flood` before it within the window."""
@@ -159,8 +164,8 @@ class Post:
         groups = [group for group in groups if group][:room_left]
         for waiting in itertools.chain(*groups):
             del line.waiting[waiting.number]
-        if not line.waiting:
-            line.gather.clear()
+        crowds = {w.crowd for w in line.waiting.values()}
+        line.gather = {crowd: span for crowd, span in line.gather.items() if crowd in crowds}
         line.sent_ms += [steady_ms] * len(groups)
         return [self._compose(line, group, now_ms) for group in groups]
 
