@@ -127,6 +127,22 @@ def test_another_thread_may_read_but_not_write(store: Store, records: Records) -
     assert "belongs to the thread" in str(seen[1])
 
 
+def test_threads_that_come_and_go_leave_no_connection_behind(
+    store: Store, records: Records, path: Path
+) -> None:
+    def open_files() -> int:
+        links = (link.resolve() for link in Path("/proc/self/fd").iterdir())
+        return sum(link == path for link in links)
+
+    records.latest()
+    before = open_files()
+    for _ in range(20):
+        thread = threading.Thread(target=records.latest)
+        thread.start()
+        thread.join(10)
+    assert open_files() <= before + 1
+
+
 def test_reading_before_there_is_a_store_says_so(path: Path) -> None:
     with pytest.raises(StoreError, match="no store there yet"):
         Records(path).latest()

@@ -71,7 +71,7 @@ def reading(path: Path) -> sqlite3.Connection:
         check_same_thread=False,  # closed by whoever closes the records
     )
     try:
-        connection.executescript("PRAGMA query_only = ON; PRAGMA cache_size = -8000;")
+        connection.executescript("PRAGMA query_only = ON; PRAGMA cache_size = -2000;")
     except sqlite3.DatabaseError as error:
         connection.close()
         raise unusable(path, error) from error

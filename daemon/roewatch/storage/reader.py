@@ -2,6 +2,7 @@
 
 import sqlite3
 import threading
+import weakref
 from collections.abc import Iterable, Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -25,6 +26,18 @@ _NOTHING = Columns([], [], [])
 _CHUNK = 20_000
 
 
+class _Own:
+    """One thread's connection, closed with the thread: pools of them come and go for months."""
+
+    def __init__(self, path: Path) -> None:
+        self.connection = opening.reading(path)
+
+    def __del__(self) -> None:
+        connection = getattr(self, "connection", None)  # opening it may have failed
+        if connection is not None:
+            connection.close()
+
+
 class Records:
     """Read-only; safe from any thread, each of which gets a connection of its own."""
 
@@ -32,27 +45,26 @@ class Records:
         """Opens nothing yet. Each query raises StoreError while there is no store at `path`."""
         self.path = path
         self._mine = threading.local()
-        self._all: list[sqlite3.Connection] = []
+        self._all: weakref.WeakSet[_Own] = weakref.WeakSet()
         self._adding = threading.Lock()
 
     def close(self) -> None:
         """Close every thread's connection; call it when no thread is reading."""
         with self._adding:
-            for connection in self._all:
-                connection.close()
-            self._all.clear()
+            for own in list(self._all):
+                own.connection.close()
             self._mine = threading.local()
 
     @property
     def connection(self) -> sqlite3.Connection:
         """This thread's own connection, which cannot write."""
-        connection: sqlite3.Connection | None = getattr(self._mine, "connection", None)
-        if connection is None:
-            connection = opening.reading(self.path)
-            self._mine.connection = connection
+        own: _Own | None = getattr(self._mine, "own", None)
+        if own is None:
+            own = _Own(self.path)
+            self._mine.own = own
             with self._adding:
-                self._all.append(connection)
-        return connection
+                self._all.add(own)
+        return own.connection
 
     # readings
 
