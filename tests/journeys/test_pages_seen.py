@@ -12,6 +12,7 @@ from tests.journeys.browser import Browser, browser
 from tests.journeys.served import WebPlace, served
 from tests.views.room_of_glass import (
     NOW,
+    PAST,
     GlassDeeds,
     GlassLive,
     GlassRecords,
@@ -20,7 +21,6 @@ from tests.views.room_of_glass import (
     room_of,
     usual,
     well,
-    windows_of,
 )
 
 from roewatch.room.kind import Kind
@@ -99,7 +99,7 @@ STATES: dict[str, Callable[[], Glass]] = {
 
 
 def app(glass: Glass) -> Starlette:
-    return app_of(*glass, settings=WebPlace(), windows_of=windows_of)
+    return app_of(*glass, settings=WebPlace(), past=PAST)
 
 
 @contextmanager

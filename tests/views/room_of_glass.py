@@ -20,6 +20,7 @@ from roewatch.room.stage import Stage
 from roewatch.room.tank import Place, Probe, Room, Tank
 from roewatch.room.window import Window
 from roewatch.views.ports import LinkView, RefusedView
+from roewatch.views.week import Past
 
 NOW = at_ms_of_iso("2026-11-12T14:31:20+02:00")
 EVERY = 60_000
@@ -43,6 +44,12 @@ _WINDOWS: dict[Stage, dict[Quantity, Window]] = {
     },
 }  # fmt: skip
 
+
+def named_of(tank_id: str) -> Stage:
+    """What the invented settings name, before the journal's first word."""
+    return Stage.HOLDING
+
+
 SPECIES = (
     "Boraras brigittae", "Nannostomus marginatus", "Danio margaritatus",
     "Hyphessobrycon pulchripinnis", "Apistogramma cacatuoides", "Corydoras paleatus",
@@ -53,6 +60,9 @@ SPECIES = (
 def windows_of(tank: Tank, stage: Stage) -> Mapping[Quantity, Window]:
     """The invented windows of a stage; a tank without fish has none."""
     return _WINDOWS.get(stage, _WINDOWS[Stage.HOLDING]) if tank.species else {}
+
+
+PAST = Past(windows_of=windows_of, named_of=named_of)
 
 
 def tank(
@@ -79,7 +89,7 @@ def boathouse() -> Room:
             rack=rack,
             shelf=(n + 2) // 3,
             place=(n - 1) % 3 + 1,
-            stage=stages[(n + (rack == "B")) % 4] if n > 1 else Stage.HOLDING,
+            stage=stages[(n + (rack == "B")) % 4] if n > 1 else Stage.CONDITIONING,
             species="" if f"{rack}{n}" == "B6" else SPECIES[(n * 3 + (rack == "B")) % 7],
         )
         for rack in "AB"

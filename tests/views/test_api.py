@@ -13,7 +13,7 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
-from tests.views.room_of_glass import NOW, usual, windows_of
+from tests.views.room_of_glass import NOW, PAST, usual
 from tests.views.test_door import ACCESS, TOKEN
 from tests.views.test_pages import BASE, Glass, client_of
 
@@ -156,7 +156,7 @@ def test_a_form_of_another_site_cannot_speak_to_it(client: TestClient, glass: Gl
 
 def test_a_token_reads_and_does_no_more_than_its_role(glass: Glass) -> None:
     records, live, deeds = glass
-    app = app_of(records, live, deeds, settings=WebPlace(), windows_of=windows_of, access=ACCESS)
+    app = app_of(records, live, deeds, settings=WebPlace(), past=PAST, access=ACCESS)
     bearer = {"authorization": f"Bearer {TOKEN}"}
     with TestClient(app, base_url=BASE, client=("192.168.1.20", 5)) as client:
         assert client.get("/api/room").status_code == 401

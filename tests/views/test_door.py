@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pytest
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
-from tests.views.room_of_glass import NOW, usual, windows_of
+from tests.views.room_of_glass import NOW, PAST, usual
 from tests.views.test_pages import BASE, Forms, Glass
 
 from roewatch.alarms.alarm import State
@@ -42,7 +42,7 @@ def glass() -> Glass:
 @pytest.fixture
 def client(glass: Glass) -> Iterator[TestClient]:
     records, live, deeds = glass
-    app = app_of(records, live, deeds, settings=WebPlace(), windows_of=windows_of, access=ACCESS)
+    app = app_of(records, live, deeds, settings=WebPlace(), past=PAST, access=ACCESS)
     with TestClient(app, base_url=BASE, client=("192.168.1.20", 50000)) as client:
         yield client
 
@@ -162,7 +162,7 @@ def test_a_script_has_a_token_and_no_form_of_ours_takes_it(client: TestClient) -
 
 def test_a_proxy_on_this_computer_speaks_for_somebody_elsewhere(glass: Glass) -> None:
     records, live, deeds = glass
-    app = app_of(records, live, deeds, settings=WebPlace(), windows_of=windows_of)
+    app = app_of(records, live, deeds, settings=WebPlace(), past=PAST)
     with TestClient(app, base_url=BASE, client=("127.0.0.1", 50000)) as client:
         assert "/acknowledge" in client.get("/alarms").text
         forwarded = {"x-forwarded-for": "203.0.113.9"}

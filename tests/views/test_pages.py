@@ -10,6 +10,7 @@ from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
 from tests.views.room_of_glass import (
     NOW,
+    PAST,
     GlassDeeds,
     GlassLive,
     GlassRecords,
@@ -19,7 +20,6 @@ from tests.views.room_of_glass import (
     tank,
     usual,
     well,
-    windows_of,
 )
 
 from roewatch.alarms.alarm import AlarmChange, State
@@ -38,7 +38,7 @@ Glass = tuple[GlassRecords, GlassLive, GlassDeeds]
 
 def client_of(glass: Glass, *, host: str = "127.0.0.1") -> TestClient:
     records, live, deeds = glass
-    app = app_of(records, live, deeds, settings=WebPlace(), windows_of=windows_of)
+    app = app_of(records, live, deeds, settings=WebPlace(), past=PAST)
     return TestClient(app, base_url=BASE, client=(host, 50000))
 
 

@@ -26,15 +26,15 @@ from roewatch.views.knock import Knocks
 from roewatch.views.pages import Desk
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.show import Show
-from roewatch.views.sight import Lookout
 from roewatch.views.tank_page import tank_page
 from roewatch.views.trouble import Trouble
 from roewatch.views.visitor import Access, Visitor
 from roewatch.views.water_page import water_page
-from roewatch.views.week import WindowsOf, of_settings
+from roewatch.views.week import Past
 
 MOST_BODY = 64 * 1024
 NOBODY = Access()
+UNKNOWN = Past()
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -50,20 +50,20 @@ def app_of(
     deeds: Deeds,
     *,
     settings: Web,
-    windows_of: WindowsOf = of_settings,
+    past: Past = UNKNOWN,
     access: Access = NOBODY,
 ) -> Starlette:
     """The pages of one room.
 
-    windows_of: what a tank is judged by in a stage, for the bands of the past.
+    past: what the bands of the past are drawn from.
     access: who may come in.
     """
     desk = Desk(
         records,
         live,
         deeds,
-        lookout=Lookout(records, live, windows_of),
         web=settings,
+        past=past,
         door=Door(access.people, access.programs),
         knocks=Knocks(access.link_key) if access.link_key else None,
     )

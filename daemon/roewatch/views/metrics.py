@@ -24,6 +24,9 @@ _UNITS = {
     Quantity.HUMIDITY: "percent",
     Quantity.AMMONIA_TOTAL: "milligrams_per_litre",
     Quantity.POWER: "watts",
+    Quantity.AMMONIA_FREE: "milligrams_per_litre",
+    Quantity.OXYGEN_PERCENT: "percent",
+    Quantity.DIOXIDE: "milligrams_per_litre",
 }
 
 

@@ -24,6 +24,7 @@ from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.sight import Lookout, Sight
 from roewatch.views.standing import alarm_words
 from roewatch.views.stream import Drawn, Stream
+from roewatch.views.week import Past
 
 TOLD = "roewatch_told"
 """The cookie that carries one sentence from a form to the page after it."""
@@ -119,18 +120,19 @@ class Desk:
         live: Live,
         deeds: Deeds,
         *,
-        lookout: Lookout,
         web: Web,
         door: Door,
+        past: Past,
         knocks: Knocks | None = None,
     ) -> None:
         self.records = records
         self.live = live
         self.deeds = deeds
-        self.lookout = lookout
+        self.lookout = Lookout(records, live)
         self.web = web
-        self.stream = Stream(lookout, live, self.draw)
+        self.stream = Stream(self.lookout, live, self.draw)
         self.door = door
+        self.past = past
         self.knocks = knocks
 
     @cached_property

@@ -97,7 +97,7 @@ class Show:
         if theme not in set(Theme):
             raise AskedWrongError(f"no theme {theme!r}; there are {', '.join(Theme)}")
         tank_id = sight.of(request.path_params["tank"]).tank.id
-        look = Look(theme=Theme(theme), windows_of=self._desk.lookout.windows_of)
+        look = Look(theme=Theme(theme), judged=True, past=self._desk.past)
         quantity = quantity_of(request.path_params["quantity"])
         drawn = svg(page_chart(self._desk, sight, tank_id, quantity, span, look))
         if request.url.path.endswith(".svg"):

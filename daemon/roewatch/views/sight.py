@@ -6,20 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from roewatch.alarms.alarm import Alarm, State
-from roewatch.room.journal import Deed
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
-from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM, Probe, Room, Tank
 from roewatch.views.asked import NotHereError
 from roewatch.views.ports import LinkView, Live, Records
 from roewatch.views.standing import Mark, Measured, Standing, drift_per_hour, gravest_first
-from roewatch.views.week import WindowsOf, of_settings
 
 _DRIFT_KEPT_MS = 2 * MINUTE_MS
 _DRIFTS_A_LOOK = 150
 """So many probes' directions are read for one page; the rest follow with the next pages."""
-
-_LATE_ENTRY_MS = 48 * HOUR_MS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,14 +83,11 @@ class Sight:
 class Lookout:
     """Looks at the room for the pages, and remembers what is dear to look up."""
 
-    def __init__(self, records: Records, live: Live, windows_of: WindowsOf = of_settings) -> None:
+    def __init__(self, records: Records, live: Live) -> None:
         self._records = records
         self._live = live
-        self.windows_of = windows_of
         self._lock = threading.Lock()
         self._drifts: dict[str, tuple[int, float | None]] = {}
-        self._stages: dict[str, tuple[int, Stage]] = {}
-        self._stages_read_ms = 0
 
     def look(self) -> Sight:
         """The room now."""
@@ -111,23 +103,20 @@ class Lookout:
         drifts = self._drifts_now(room.probes, now_ms)
 
         def measured(tank: Tank) -> tuple[Measured, ...]:
-            windows = self.windows_of(tank, stages[tank.id])
             return tuple(
                 Measured(
                     probe=probe,
                     latest=latest.get(probe.id),
-                    window=windows.get(probe.quantity),
+                    window=tank.windows.get(probe.quantity),
                     per_hour=drifts.get(probe.id),
                     now_ms=now_ms,
                 )
                 for probe in probes[tank.id]
             )
 
-        stages = self._stages_now(room.tanks, now_ms)
         standings = tuple(
             Standing(
                 tank=tank,
-                stage=stages[tank.id],
                 measured=measured(tank),
                 alarms=tuple(by_tank[tank.id]),
                 now_ms=now_ms,
@@ -150,17 +139,3 @@ class Lookout:
         with self._lock:
             self._drifts = known
         return {name: drift for name, (_, drift) in known.items()}
-
-    def _stages_now(self, tanks: Sequence[Tank], now_ms: int) -> dict[str, Stage]:
-        """The stage each tank is in: the journal's last word, else the settings'."""
-        with self._lock:
-            from_ms = max(0, self._stages_read_ms - _LATE_ENTRY_MS)
-            for entry in self._records.journal(None, from_ms, now_ms + 1):
-                known = self._stages.get(entry.tank)
-                if entry.deed is Deed.STAGE and (known is None or known[0] <= entry.at_ms):
-                    self._stages[entry.tank] = (entry.at_ms, Stage(entry.detail))
-            self._stages_read_ms = now_ms
-            return {
-                tank.id: self._stages[tank.id][1] if tank.id in self._stages else tank.stage
-                for tank in tanks
-            }

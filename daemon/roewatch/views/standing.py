@@ -117,10 +117,14 @@ class Standing:
     """One tank now. alarms: its open ones, the gravest first."""
 
     tank: Tank
-    stage: Stage
     measured: tuple[Measured, ...]
     alarms: tuple[Alarm, ...]
     now_ms: int
+
+    @property
+    def stage(self) -> Stage:
+        """The stage it is judged in."""
+        return self.tank.stage
 
     def of(self, quantity: Quantity) -> Measured | None:
         """The first probe of that quantity."""

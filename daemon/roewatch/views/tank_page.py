@@ -8,7 +8,6 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roewatch.room.journal import Deed
 from roewatch.room.moment import DAY_MS, HOUR_MS, iso, span_text
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.reading import Flag
@@ -23,7 +22,15 @@ from roewatch.views.sight import Sight
 from roewatch.views.spans import CHOICES, Span, span_of
 from roewatch.views.standing import Mark, Measured, Standing
 from roewatch.views.trace import trace_of
-from roewatch.views.week import Look, chart_of, deed_words, letter, probes_of, quantities_of
+from roewatch.views.week import (
+    Look,
+    chart_of,
+    deed_words,
+    letter,
+    probes_of,
+    quantities_of,
+    stage_named,
+)
 from roewatch.views.wording import number
 
 
@@ -69,8 +76,10 @@ def rate_words(tank: Tank, measured: Measured) -> str:
 def _stage_day(desk: Desk, sight: Sight, tank_id: str) -> int | None:
     """Which day of its stage a tank is in, counted from 1; None when no entry says."""
     entries = desk.records.journal(tank_id, 0, sight.now_ms + 1)
-    began = [entry.at_ms for entry in entries if entry.deed is Deed.STAGE]
-    return (sight.now_ms - max(began)) // DAY_MS + 1 if began else None
+    named = [(entry.at_ms, stage) for entry in entries if (stage := stage_named(entry))]
+    if not named or max(named)[1] is not sight.of(tank_id).stage:
+        return None
+    return (sight.now_ms - max(named)[0]) // DAY_MS + 1
 
 
 def outlooks(desk: Desk, sight: Sight, standing: Standing) -> dict[str, Outlook]:
@@ -130,7 +139,7 @@ def page_chart(
         from_ms=span.from_ms,
         to_ms=span.drawn_to_ms,
         now_ms=sight.now_ms,
-        look=look or Look(width=None, height=220, links=True, windows_of=desk.lookout.windows_of),
+        look=look or Look(width=None, height=220, links=True, judged=True, past=desk.past),
     )
 
 

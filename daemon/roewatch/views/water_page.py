@@ -111,11 +111,10 @@ def _against(name: str, found: Range, digits: int, window: Window | None, unit: 
     return Given(name=name, text=text, window=window.text(digits).replace("-", " to "), mark=mark)
 
 
-def _windows(desk: Desk, sight: Sight, tank_id: str) -> Mapping[Quantity, Window]:
+def _windows(sight: Sight, tank_id: str) -> Mapping[Quantity, Window]:
     if not tank_id:
         return {}
-    standing = sight.of(tank_id)
-    return desk.lookout.windows_of(standing.tank, standing.stage)
+    return sight.of(tank_id).tank.windows
 
 
 def _celsius(windows: Mapping[Quantity, Window]) -> float | None:
@@ -167,7 +166,7 @@ def water_page(desk: Desk, request: Request) -> Response:
     query = dict(request.query_params)
     rows = _rows(query)
     tank_id = query.get("for", "")
-    windows = _windows(desk, sight, tank_id)
+    windows = _windows(sight, tank_id)
     given: list[Given] = []
     notes: list[str] = []
     refusal = ""

@@ -36,19 +36,40 @@ _LETTERS = {
 
 
 def of_settings(tank: Tank, stage: Stage) -> Mapping[Quantity, Window]:
-    """The windows a tank's own settings carry: those of its stage there, none for another."""
+    """The windows a tank carries itself: those of its stage, none for another."""
     return tank.windows if stage is tank.stage else {}
+
+
+def _nobody_knows(_: str) -> Stage | None:
+    return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Past:
+    """What charts of the past need beyond the records.
+
+    windows_of: what a tank was judged by in a stage. named_of: the stage the settings name for a
+    tank's id, which it was in before the journal's first word; None if nobody knows.
+    """
+
+    windows_of: WindowsOf = of_settings
+    named_of: Callable[[str], Stage | None] = _nobody_knows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """How a chart is to look; without a width it is fluid and takes the page's colours."""
+    """How a chart is to look; without a width it is fluid and takes the page's colours.
+
+    judged: the room is as it is judged now, every tank in its present stage; else it is as the
+    settings have it, and the journal's last word is the newer one.
+    """
 
     theme: Theme = Theme.NIGHT
     width: int | None = 1000
     height: int = 320
     links: bool = False
-    windows_of: WindowsOf = of_settings
+    judged: bool = False
+    past: Past = Past()
 
 
 def letter(entry: JournalEntry) -> str:
@@ -62,24 +83,39 @@ def deed_words(entry: JournalEntry) -> str:
     return f"{name}, {entry.detail}" if entry.detail else name
 
 
+def stage_named(entry: JournalEntry) -> Stage | None:
+    """The stage an entry puts its tank into; None for any other entry."""
+    word = entry.detail.strip().lower()
+    return Stage(word) if entry.deed is Deed.STAGE and word in set(Stage) else None
+
+
 def stages(
-    tank: Tank, journal: Sequence[JournalEntry], from_ms: int, to_ms: int
-) -> list[tuple[int, int, Stage]]:
+    journal: Sequence[JournalEntry],
+    from_ms: int,
+    to_ms: int,
+    *,
+    before: Stage | None,
+    now: Stage | None,
+) -> list[tuple[int, int, Stage | None]]:
     """The stages a tank was in between two moments, as (from_ms, to_ms, stage).
 
-    Before the first entry it is in the stage its settings name.
+    before: the stage until the first entry, None if nobody knows. now: the stage since the last
+    one, None to take that entry's word.
     """
-    found: list[tuple[int, int, Stage]] = []
-    begin, stage = from_ms, tank.stage
-    for entry in sorted(journal, key=lambda e: e.at_ms):
-        if entry.deed is not Deed.STAGE or entry.at_ms >= to_ms:
-            continue
-        if entry.at_ms > begin:
-            found.append((begin, entry.at_ms, stage))
-            begin = entry.at_ms
-        stage = Stage(entry.detail)
-    found.append((begin, to_ms, stage))
-    return found
+    found: list[tuple[int, int, Stage | None]] = []
+    changes = [(e.at_ms, stage) for e in journal if (stage := stage_named(e)) and e.at_ms < to_ms]
+    if not changes:
+        return [(from_ms, to_ms, now or before)]
+    changes.sort()
+    if now is not None:
+        changes[-1] = (changes[-1][0], now)
+    begin, stage = from_ms, before
+    for at_ms, following in changes:
+        if at_ms > begin:
+            found.append((begin, at_ms, stage))
+            begin = at_ms
+        stage = following
+    return [*found, (begin, to_ms, stage)]
 
 
 def probes_of(room: Room, tank_id: str, quantity: Quantity) -> list[Probe]:
@@ -131,7 +167,13 @@ def chart_of(  # noqa: PLR0913 one call from a script says it all
     tank = room.tank(tank_id)
     probes = probes_of(room, tank_id, quantity)
     journal = records.journal(tank_id, 0, to_ms)
-    in_stage = stages(tank, journal, from_ms, to_ms)
+    in_stage = stages(
+        journal,
+        from_ms,
+        to_ms,
+        before=look.past.named_of(tank_id) if look.judged else tank.stage,
+        now=tank.stage if look.judged else None,
+    )
     until_ms = min(to_ms, now_ms + 1)
     began = records.alarms(tank=tank_id, from_ms=from_ms - _LONG_MS, to_ms=to_ms)
     still = records.alarms(tank=tank_id, open_only=True)
@@ -148,7 +190,7 @@ def chart_of(  # noqa: PLR0913 one call from a script says it all
         series=[records.series(p, from_ms, until_ms, COLUMNS) for p in probes],
         columns=COLUMNS,
         windows=tuple(
-            WindowSpan(from_ms=a, to_ms=b, window=look.windows_of(tank, stage).get(quantity))
+            WindowSpan(from_ms=a, to_ms=b, window=_window(look, tank, stage, quantity))
             for a, b, stage in in_stage
         ),
         plans=tuple(plan for plan in records.plans(tank_id) if plan.quantity is quantity),
@@ -158,13 +200,22 @@ def chart_of(  # noqa: PLR0913 one call from a script says it all
             for e in journal
             if e.at_ms >= from_ms and e.deed is not Deed.STAGE
         ),
-        stages=tuple(StageMark(at_ms=a, word=stage.value) for a, _, stage in in_stage[1:]),
+        stages=tuple(StageMark(at_ms=a, word=str(stage)) for a, _, stage in in_stage[1:]),
         forecast=_forecast(alarms, quantity),
         theme=look.theme,
         width=look.width,
         height=look.height,
         links=look.links,
     )
+
+
+def _window(look: Look, tank: Tank, stage: Stage | None, quantity: Quantity) -> Window | None:
+    """What a tank was judged by in a stage; what it is judged by now is its own word."""
+    if stage is None:
+        return None
+    if stage is tank.stage:
+        return tank.windows.get(quantity)
+    return look.past.windows_of(tank, stage).get(quantity)
 
 
 def _forecast(alarms: Sequence[Alarm], quantity: Quantity) -> Forecast | None:
