@@ -54,6 +54,15 @@ def test_an_older_file_is_brought_up_to_date_step_by_step(
     check.close()
 
 
+def test_an_older_file_is_not_read_before_the_writer_has_brought_it_up_to_date(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Store.open(path).close()
+    monkeypatch.setattr("roewatch.storage.reader.NEWEST", schema.NEWEST + 1)
+    with pytest.raises(StoreError, match="older program"):
+        Records(path).latest()
+
+
 def test_another_programs_database_is_refused(path: Path) -> None:
     other = sqlite3.connect(path)
     other.execute("CREATE TABLE guests (name)")

@@ -19,8 +19,9 @@ from roewatch.storage import curve, entries, opening
 from roewatch.storage.cell import RAW_SQL
 from roewatch.storage.day import Cells
 from roewatch.storage.ledger import alarm_of, notice_of, plan_of
-from roewatch.storage.schema import TABLES
+from roewatch.storage.schema import NEWEST, TABLES, schema_of
 from roewatch.storage.thinning import Columns, thinned
+from roewatch.storage.trouble import StoreError
 
 _NOTHING = Columns([], [], [])
 _CHUNK = 20_000
@@ -31,6 +32,11 @@ class _Own:
 
     def __init__(self, path: Path) -> None:
         self.connection = opening.reading(path)
+        if schema_of(self.connection, path) < NEWEST:
+            raise StoreError(
+                f"{path}: written by an older program; `roewatch watch` brings it up to date when "
+                "it starts"
+            )
 
     def __del__(self) -> None:
         connection = getattr(self, "connection", None)  # opening it may have failed
