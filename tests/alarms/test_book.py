@@ -303,6 +303,20 @@ class TestOneCause:
         (change,) = book.take(found("A1", Kind.HEATER_STUCK_ON))
         assert change.alarm.state is State.UNACKNOWLEDGED
 
+    def test_a_fall_of_another_quantity_is_another_fault(self) -> None:
+        book = raised(power_cut())
+        (heat,) = book.take(found("A1", Kind.FALLING_TOO_FAST))
+        (acid,) = book.take(found("A1", Kind.FALLING_TOO_FAST, quantity=Quantity.PH))
+        assert heat.alarm.state is State.SUPPRESSED
+        assert acid.alarm.state is State.UNACKNOWLEDGED
+
+    def test_what_rang_before_the_cut_and_ended_within_it_is_still_to_be_seen(self) -> None:
+        book = raised(found("A1"), power_cut())
+        book.take(over("A1", at_ms=NOON + MINUTE_MS))
+        book.take(power_cut(NOON + HOUR_MS, present=False))
+        (back,) = book.advance(NOON + HOUR_MS + SETTLE_MS)
+        assert (back.alarm.tank, back.alarm.state) == ("A1", State.RETURNED)
+
     def test_a_window_exit_rings_for_it_says_how_far_the_tank_has_got(self) -> None:
         book = raised(power_cut())
         (change,) = book.take(found("A1", Kind.BELOW_WINDOW))

@@ -114,6 +114,25 @@ def test_a_night_call_that_was_over_before_anybody_acted_is_one_for_nothing() ->
     assert any("3 night calls were over before anybody acted" in a for a in advice_on(figures))
 
 
+def test_a_second_raise_by_day_is_no_night_call_though_the_first_was() -> None:
+    month = Month()
+    night = at_ms_of_iso("2026-03-03T01:00:00Z")
+    for at_ms in (night, night + 10 * HOUR_MS):  # not acknowledged between: the same number
+        month.take(found(at_ms=at_ms))
+        month.take(over(at_ms=at_ms + HOUR_MS))
+    figures = month.figures()
+    assert (figures.rings, figures.wakes) == (2, 1)
+
+
+def test_seeing_it_later_does_not_make_it_last_longer() -> None:
+    month = Month()
+    month.take(found(at_ms=NOON))
+    month.take(over(at_ms=NOON + MINUTE_MS))
+    month.acknowledge(NOON + 30 * HOUR_MS)
+    figures = month.figures()
+    assert (figures.fleeting, figures.stale) == (1, ())
+
+
 def test_how_fast_high_alarms_were_answered_and_which_never_were() -> None:
     month = Month()
     for place, minutes in enumerate((1, 5, 30)):

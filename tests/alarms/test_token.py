@@ -94,6 +94,9 @@ def test_what_is_over_but_unseen_can_still_be_acknowledged_and_a_new_raise_canno
     book.take(found(at_ms=NOON + 2 * HOUR_MS))
     with pytest.raises(Unusable, match="raised again"):
         check_claim(claim, book.alarm(1))
+    book.take(over(at_ms=NOON + 3 * HOUR_MS))
+    with pytest.raises(Unusable, match="raised again"):
+        check_claim(claim, book.alarm(1))
     with pytest.raises(Unusable, match="back to normal"):
         check_claim(claim, None)
 

@@ -161,6 +161,16 @@ def test_what_a_busy_receiver_wishes_is_passed_on() -> None:
     assert busy.value.after_ms == 17_000
 
 
+def test_a_web_hook_that_has_moved_is_not_followed_to_a_stranger() -> None:
+    receiver = WebhookReceiver(Mode.MOVED)
+    try:
+        with pytest.raises(Refused, match="answered 308: it has moved"):
+            way(receiver.url).send(NOTICE)
+        assert [posted.path for posted in receiver.got] == ["/hook/s3cr3t-token"]
+    finally:
+        receiver.close()
+
+
 def test_the_webhook_body_is_the_one_documented() -> None:
     receiver = WebhookReceiver()
     try:
@@ -194,6 +204,17 @@ def test_mail_is_dated_when_it_was_written_threads_by_alarm_and_asks_for_no_repl
     assert got["References"] == "<alarm-42@boathouse.example>"
     assert got["Auto-Submitted"] == "auto-generated"
     assert got["To"] == "keeper@boathouse.example"
+
+
+def test_a_title_of_several_lines_is_one_subject_and_no_header_of_its_own() -> None:
+    receiver = MailReceiver()
+    try:
+        way(receiver.url).send(replace(NOTICE, title="A1 warm\r\nBcc: stranger@elsewhere.example"))
+        (got,) = receiver.wait_for(1)
+    finally:
+        receiver.close()
+    assert got["Subject"] == "A1 warm Bcc: stranger@elsewhere.example"
+    assert got["Bcc"] is None
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ class Mode(StrEnum):
     ACCEPT = "accept"
     REFUSE = "refuse"  # says no, for good
     BUSY = "busy"  # 429, or a temporary failure
+    MOVED = "moved"  # 308 to another address
     HANG = "hang"  # takes the message and never answers
     DROP = "drop"  # takes the message and hangs up without an answer
 
@@ -123,8 +124,10 @@ def _handler(inbox: WebhookReceiver) -> type[BaseHTTPRequestHandler]:
             if mode in {Mode.HANG, Mode.DROP}:
                 self.close_connection = True
                 return
-            status = {Mode.ACCEPT: 204, Mode.REFUSE: 403, Mode.BUSY: 429}[mode]
+            status = {Mode.ACCEPT: 204, Mode.REFUSE: 403, Mode.BUSY: 429, Mode.MOVED: 308}[mode]
             self.send_response(status)
+            if mode is Mode.MOVED:
+                self.send_header("Location", "/elsewhere")
             if inbox.retry_after and mode is Mode.BUSY:
                 self.send_header("Retry-After", inbox.retry_after)
             self.send_header("Content-Length", "0")

@@ -175,6 +175,12 @@ def test_a_refusal_is_final_and_says_why(desk: Desk) -> None:
     assert next_ms is None
 
 
+def test_a_receiver_that_answers_with_a_page_is_quoted_in_short(desk: Desk) -> None:
+    desk.open(phone=Failing(Refused("no " * 5000))).push([(notice(), 0)])
+    ((receipt, _),) = desk.wait_for(1)
+    assert len(receipt.reason) == 300
+
+
 def test_a_receiver_that_asks_for_patience_gets_it_within_our_bound(desk: Desk) -> None:
     sender = desk.open(
         phone=Failing(TryLater("429", 60_000)), mail=Failing(TryLater("429", DAY_MS))

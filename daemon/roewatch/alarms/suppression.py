@@ -38,7 +38,7 @@ def stands_for(parent: Alarm, child: Alarm) -> bool:
 
     A parent out of service speaks for nobody: it is not trusted.
     """
-    if not parent.present or parent.state is State.OUT_OF_SERVICE or parent.key == child.key:
+    if not parent.present or parent.state is State.OUT_OF_SERVICE:
         return False
     if child.kind not in STANDS_FOR.get(parent.kind, frozenset()):
         return False

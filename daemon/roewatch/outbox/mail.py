@@ -80,7 +80,7 @@ class Mail:
     def message(self, notice: Notice) -> EmailMessage:
         """The message. A repeat has the same Message-ID; one alarm's messages make one thread."""
         message = EmailMessage()
-        message["Subject"] = notice.title
+        message["Subject"] = " ".join(notice.title.split())  # a header is one line
         message["From"] = Address("Roewatch", addr_spec=self._from)
         message["To"] = ", ".join(self._to)
         if self._account.cc:

@@ -47,6 +47,8 @@ PERSISTENCE: Mapping[Priority, Persistence] = {
 _ELSEWHERE = ""
 _LATER_THAN_TEXT = 9
 _PICTURED = frozenset({About.RAISED, About.ESCALATED})
+LONGEST_REASON = 300
+"""Characters kept of what a receiver said; some answer with whole pages."""
 LATE_MS = 5 * MINUTE_MS
 """A notice handed over later than this says so."""
 
@@ -199,7 +201,7 @@ class Sender:
             notice=job.notice.id,
             at_ms=self._clock_ms(),
             outcome=outcome,
-            reason=reason,
+            reason=reason[:LONGEST_REASON],
             attempt=job.attempt,
         )
         # told before it leaves flight, so that it cannot be pushed again in between
