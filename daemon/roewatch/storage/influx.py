@@ -76,10 +76,10 @@ class Influx:
 
     def _from(self, from_ms: int, to_ms: int) -> str:
         return (
-            f"from(bucket: {json.dumps(self._bucket)})"
+            f"from(bucket: {_flux(self._bucket)})"
             f" |> range(start: time(v: {from_ms * 1_000_000}), stop: time(v: {to_ms * 1_000_000}))"
             f' |> filter(fn: (r) => r._measurement == "{MEASUREMENT}"'
-            f" and r.room == {json.dumps(self.room, ensure_ascii=False)})"
+            f" and r.room == {_flux(self.room)})"
         )
 
     def counts(self, day: int) -> dict[str, int]:
@@ -93,8 +93,7 @@ class Influx:
     def read(self, probe: Probe, from_ms: int, to_ms: int) -> Cells:
         """See `Target`."""
         rows = self._rows(
-            self._from(from_ms, to_ms)
-            + f" |> filter(fn: (r) => r.probe == {json.dumps(probe.id, ensure_ascii=False)})"
+            self._from(from_ms, to_ms) + f" |> filter(fn: (r) => r.probe == {_flux(probe.id)})"
             ' |> pivot(rowKey: ["_time"], columnKey: ["_field"], valueColumn: "_value")'
             ' |> group() |> sort(columns: ["_time"])'
         )
@@ -177,6 +176,11 @@ def answering(*, url: str, org: str, bucket: str, token: str, room: str) -> Infl
         return target
     target.close()
     return Influx(url=url, org=org, bucket=bucket, token=token, room=room)
+
+
+def _flux(text: str) -> str:
+    """A text of the query language, in which `${` would begin a piece of program."""
+    return _quoted(text).replace("${", "\\${")
 
 
 def _seconds(at_ms: int) -> str:
