@@ -23,6 +23,7 @@ from tests.views.room_of_glass import (
     well,
 )
 
+from roewatch.room.journal import JournalEntry
 from roewatch.room.kind import Kind
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
@@ -322,3 +323,45 @@ def test_the_first_chart_is_drawn_on_a_slow_phone_and_the_figure_is_printed(tab:
         tab.open("about:blank")
     print(f"first picture after {painted:.0f} ms, {drawn} characters of line")
     assert drawn > 5000
+
+
+def test_a_record_made_without_a_connection_is_sent_later_once_with_its_own_time(
+    tab: Browser,
+) -> None:
+    glass = usual()
+    tab.size(390, 844)
+    with shown(glass) as base:
+        tab.open(f"{base}/tank/A2")
+        network = {"latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}
+        tab.ask("Network.emulateNetworkConditions", offline=True, **network)
+        try:
+            tab.run("document.querySelector('.onetap form button').click()")
+            wait_for(tab, "document.getElementById('waiting')?.textContent.startsWith('1 waiting')")
+            assert glass[2].done == []
+            # the invented room's clock stands still in November: the record is made then too
+            tab.run(
+                "localStorage.records = JSON.stringify(JSON.parse(localStorage.records)"
+                f".map(r => ({{...r, time: new Date({NOW - MINUTE_MS}).toISOString()}})))"
+            )
+        finally:
+            tab.ask("Network.emulateNetworkConditions", offline=False, **network)
+        tab.open(f"{base}/tank/A2")
+        wait_for(tab, "localStorage.records === '[]'")
+        tab.open("about:blank")
+    ((what, entry),) = glass[2].done
+    assert what == "enter"
+    assert isinstance(entry, JournalEntry)
+    assert (entry.tank, entry.detail, entry.at_ms) == ("A2", "10 %", NOW - MINUTE_MS)
+
+
+def test_one_tap_with_scripts_records_and_says_so(tab: Browser) -> None:
+    glass = usual()
+    with shown(glass) as base:
+        tab.open(f"{base}/tank/A2")
+        tab.events.clear()
+        tab.run("document.querySelector('.onetap form button').click()")
+        tab.wait_event("Page.loadEventFired")
+        said = tab.run("document.querySelector('.told').innerText")
+        tab.open("about:blank")
+    assert said == "A2: water change, 10 %, recorded."
+    assert len(glass[2].done) == 1

@@ -75,7 +75,7 @@
       else { redrawSoon(); open(); }
     });
     source.onerror = () => { document.documentElement.classList.add("stale"); };
-    source.onopen = () => { document.documentElement.classList.remove("stale"); };
+    source.onopen = () => { document.documentElement.classList.remove("stale"); sendRecords(); };
   };
 
   const close = () => { source?.close(); source = null; };
@@ -191,11 +191,73 @@
   }
 
   // two taps within 0.4 s on one button count once
-  let sent = 0;
+  let sent = -1000;
   document.addEventListener("submit", (event) => {
-    if (event.timeStamp - sent < 400) event.preventDefault();
-    else sent = event.timeStamp;
+    if (event.timeStamp - sent < 400) {
+      event.preventDefault();
+      event.stopImmediatePropagation();
+    } else sent = event.timeStamp;
+  }, true);
+
+  // records made without a connection wait here and are sent later, with the time they were made;
+  // the store keeps one deed of one moment once, so sending it twice does no harm
+
+  const waitingRecords = () => JSON.parse(localStorage.getItem("records") || "[]");
+  const keepRecords = (list) => {
+    localStorage.setItem("records", JSON.stringify(list));
+    let told = document.getElementById("waiting");
+    if (!told && list.length) {
+      told = document.createElement("p");
+      told.id = "waiting";
+      told.className = "told";
+      told.setAttribute("role", "status");
+      document.getElementById("main").prepend(told);
+    }
+    if (told) {
+      told.hidden = !list.length;
+      told.textContent = `${list.length} waiting: no connection. Sent by itself, with the time it was made.`;
+    }
+  };
+
+  let sending = false;
+  const sendRecords = async () => {
+    if (sending) return;
+    sending = true;
+    try {
+      for (let list = waitingRecords(); list.length; list = waitingRecords()) {
+        const answer = await fetch("/api/journal", {
+          method: "POST",
+          headers: { "content-type": "application/json" },
+          body: JSON.stringify(list[0]),
+        });
+        if (!answer.ok && answer.status !== 400) break; // not allowed now: keep it
+        keepRecords(list.slice(1));
+      }
+    } catch {
+      // still no connection: the next chance is the browser's own word or the stream's
+    } finally {
+      sending = false;
+    }
+  };
+
+  document.addEventListener("submit", async (event) => {
+    const form = event.target.closest(".onetap form");
+    if (!form) return;
+    event.preventDefault();
+    const fields = new URLSearchParams(new FormData(form));
+    try {
+      const answer = await fetch(form.action, { method: "POST", body: fields, redirect: "manual" });
+      if (answer.type === "opaqueredirect") location.reload();
+      else form.submit(); // the refusal is a page of its own
+    } catch {
+      const record = { time: new Date().toISOString() };
+      for (const name of ["tank", "deed", "detail"]) record[name] = fields.get(name) || "";
+      keepRecords([...waitingRecords(), record]);
+      form.reset();
+    }
   });
+  window.addEventListener("online", sendRecords);
+  if (waitingRecords().length) { keepRecords(waitingRecords()); sendRecords(); }
 
   ready();
   if (page) open();
