@@ -102,12 +102,14 @@ class Fold:
         states = {PULSE_KEY: beat} if beat else {}
         return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=states)
 
-    def tick(self, now_ms: int, *, judge: bool = True) -> Kept:
+    def tick(self, now_ms: int, *, judged_to_ms: int | None = -1) -> Kept:
         """Let time pass with no reading: silence, reminders, shelves that end.
 
-        judge: False while the clock is not to be believed; then nobody counts as silent.
+        judged_to_ms: the judge's own present, `now_ms` if left out; None while the clock is not
+        to be believed, and then nobody counts as silent.
         """
-        changes = self._booked(self._advanced(now_ms, now_ms), now_ms) if judge else []
+        to_ms = now_ms if judged_to_ms == -1 else judged_to_ms
+        changes = self._booked(self._advanced(to_ms, now_ms), now_ms) if to_ms is not None else []
         aged = self._guarded("letting alarms age", lambda: self.book.advance(now_ms), now_ms)
         changes += aged or []
         changes += self._own_faults(now_ms)

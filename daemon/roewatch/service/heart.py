@@ -19,7 +19,7 @@ OnReceipt = Callable[[Receipt, int | None], None]
 class Heart:
     """Beats every `every_s` of the daemon's clock. way: the beat's own way through the sender."""
 
-    def __init__(
+    def __init__(  # what it is wired to
         self,
         settings: HeartbeatSettings,
         watch: Watch,
@@ -27,12 +27,15 @@ class Heart:
         *,
         speed: float = 1.0,
         manager: ServiceManager | None = None,
+        outside: Callable[[], None] | None = None,
     ) -> None:
+        """outside: asks the watcher's address; by default the one in the settings, if any."""
         self._manager = manager or ServiceManager()
         self._watch = watch
         self.way = PulseWay()
         url = settings.url
         self._outside = Heartbeat(url.get_secret_value()) if url is not None else None
+        ask_outside = outside or self._ask_outside
         ping_s = settings.every / 1000
         watchdog_s = self._manager.watchdog_s
         self.every_s = min(ping_s, watchdog_s / BEATS_A_WATCHDOG) if watchdog_s else ping_s
@@ -43,7 +46,7 @@ class Heart:
             push=watch.push,
             # hanging is measured in real seconds, however fast the clock runs
             hanging=lambda: hanging(ways, max(1.0, self.every_s / speed)),
-            outside=self._ask_outside,
+            outside=ask_outside,
             alive=self._manager.alive,
         )
         self.pulse = Pulse(arteries, ping_every=round(ping_s / self.every_s))

@@ -40,6 +40,7 @@ from roewatch.service.faults import Faults
 from roewatch.service.fold import Fold
 from roewatch.service.hearing import Heard, Hearing
 from roewatch.service.inbox import Inbox
+from roewatch.service.lag import Lag
 from roewatch.service.own_topics import OwnTopics
 from roewatch.service.path_test import PathTest, PathTests
 from roewatch.storage.kept import Kept
@@ -51,6 +52,7 @@ log = logging.getLogger(__name__)
 SENDER_STOP_S = 10.0
 IDLE_S = 0.05
 PATH_TEST_S = 15.0
+EARLY_ROUNDS = 3  # one may still be in flight when the clock is set
 
 
 class Ear(Protocol):
@@ -102,10 +104,13 @@ class Watch:
         self._ear = listener
         self._clock = clock
         self._heard = heard
+        self._monotonic = monotonic
         self._hearing = Hearing(bindings, self.topics, fold.faults)
         self._backlog = Backlog()
         self._sense = ClockSense(speed=clock.speed, monotonic=monotonic)
+        self._lag = Lag(clock.speed, monotonic)
         self._connected_ms: int | None = None
+        self._early = 0  # so many times more, notices are tried before they are due
         self._inbox = Inbox()
         self._path_tests = PathTests()
         self._held: deque[Heard] = deque()  # heard, and not acknowledged yet
@@ -147,8 +152,9 @@ class Watch:
             self._stumbled(error)
 
     def _work(self) -> None:
-        self._inbox.run()
+        # first of all: a tick by a clock that was just set would find everybody silent
         self._look_at_clock()
+        self._inbox.run()
         if not self._held:
             messages = self._ear.group(first_wait_s=IDLE_S)
             self._note_link()
@@ -182,7 +188,9 @@ class Watch:
         self.counts.readings += len(readings)
         self.counts.refused += len(heard.refused)
         if readings:
-            self._sense.saw(max(reading.at_ms for reading in readings))
+            newest_ms = max(reading.at_ms for reading in readings)
+            self._sense.saw(newest_ms)
+            self._lag.saw(now_ms - newest_ms)
         for beaten in heard.beats:
             self.on_beat(beaten.decode("utf-8", "replace"))
 
@@ -213,8 +221,13 @@ class Watch:
         self._ear.publish(f"{self.topics.alarms}/{change.alarm.tank}", payload)
 
     def _deliver(self) -> None:
-        if self.sender is not None:
-            self.sender.push(self._store.due_notices(self._clock.now_ms()))
+        if self.sender is None:
+            return
+        due_ms = self._clock.now_ms()
+        if self._early > 0:
+            self._early -= 1
+            due_ms += DAY_MS
+        self.sender.push(self._store.due_notices(due_ms))
 
     def _note_link(self) -> None:
         link = self._ear.link
@@ -229,14 +242,11 @@ class Watch:
             return
         # its bounds are moments of a clock that is no more
         self._backlog = Backlog()
+        self._lag = Lag(self._clock.speed, self._monotonic)
         if step is Step.FORWARD:
             self._fold.judge.resume(now_ms)
         # what was to be tried again at a moment of the old clock is tried now
-        self._deliver_all(now_ms)
-
-    def _deliver_all(self, now_ms: int) -> None:
-        if self.sender is not None:
-            self.sender.push(self._store.due_notices(now_ms + DAY_MS))
+        self._early = EARLY_ROUNDS
 
     def _let_the_sender_finish(self) -> None:
         """Attempts under way still bring receipts, and only this thread can keep them."""
@@ -340,7 +350,8 @@ class Watch:
         now_ms = self._clock.now_ms()
         believed = self._sense.believable(now_ms)
         if now_ms >= EARLIEST_MS and not self._backlog.draining(now_ms):
-            self._keep(self._fold.tick(now_ms, judge=believed))
+            to_ms = now_ms - self._lag.ms
+            self._keep(self._fold.tick(now_ms, judged_to_ms=to_ms if believed else None))
 
     def deliver(self) -> None:
         """Hand due notices to the sender."""
