@@ -31,6 +31,7 @@ WHOLE = st.integers(-(2**62), 2**62)
     st.one_of(
         st.lists(st.integers(-(2**40), 2**40)),
         st.lists(st.floats(allow_nan=False)),
+        st.lists(st.sampled_from([1 / 3, 24.500000000000004, -0.5, 1e300]), min_size=20),
         st.builds(lambda first, n, step: list(range(first, first + n * step, step)),
                   st.integers(0, 2**41), st.integers(0, 300), st.integers(1, 5000)),
     )
@@ -311,6 +312,30 @@ def test_a_calibration_inside_a_picture_counts_from_its_date() -> None:
     _, drawn = _drawn(readings, 100, (noon,))
     assert {v for at, v, _ in _rows(drawn) if at < NOON + DAY_MS} == {7.0}
     assert {v for at, v, _ in _rows(drawn) if at >= NOON + DAY_MS} == {6.5}
+
+
+@pytest.mark.parametrize("huge", [1.09e8, 9e11, 1e300, 1.7e308])
+def test_a_probe_gone_wild_is_packed_like_any_other(
+    store: Store, records: Records, huge: float
+) -> None:
+    wild = [said(huge * (-1) ** s, s=s) for s in range(10_000)]
+    store.keep(Kept(readings=wild))
+    _packed(store)
+    assert list(records.series(probe(), 0, EVER).value) == [reading.raw for reading in wild]
+    drawn = records.series(probe(), NOON - 20 * DAY_MS, NOON + 20 * DAY_MS, 100)
+    assert {min(drawn.value), max(drawn.value)} == {-huge, huge}
+
+
+def test_a_thermometer_in_fahrenheit_packs_as_small(store: Store, records: Records) -> None:
+    day = [
+        said(((75 + (i * 104_729 % 97) / 8) - 32) * 5 / 9, at_ms=MIDNIGHT + i * 5000)
+        for i in range(17_280)
+    ]
+    store.keep(Kept(readings=day))
+    _packed(store)
+    readings, size = records.packed()
+    assert size / readings < 1.5
+    assert list(records.series(probe(), 0, EVER).value) == [reading.raw for reading in day]
 
 
 def test_a_jittered_thermometer_takes_at_most_a_byte_and_a_half_a_reading(

@@ -4,6 +4,7 @@ import pytest
 from tests.storage.builders import NOON, probe, said
 
 from roewatch.room.moment import DAY_MS
+from roewatch.room.reading import Flag
 from roewatch.storage.forecast import forecast
 from roewatch.storage.kept import Kept
 from roewatch.storage.reader import Records
@@ -89,6 +90,15 @@ def test_roll_ups_shed_for_room_can_be_made_again_and_the_picture_is_right_throu
     assert (min(without.value), max(without.value)) == (min(before.value), max(before.value))
     assert [store.rebuild(budget=2) for _ in range(3)] == [2, 1, 0]
     assert records.series(probe(), *span) == before
+
+
+def test_making_roll_ups_again_comes_to_an_end_also_where_none_is_worth_it(store: Store) -> None:
+    readings = [
+        said(24.0, at_ms=MIDNIGHT + i * 14_000, flag=Flag(1 + 3 * (i % 2))) for i in range(6171)
+    ]  # every other one doubted: twice the buckets, so no minute roll-up is made
+    store.keep(Kept(readings=readings))
+    store.pack_some(EVER)
+    assert [store.rebuild() for _ in range(3)] == [1, 0, 0]
 
 
 def test_a_year_is_forecast_from_the_settings_until_enough_is_packed_to_measure() -> None:

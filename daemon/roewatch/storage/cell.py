@@ -6,7 +6,7 @@ float it is. The column has no type, so each cell tells which by its own.
 """
 
 SCALE = 10_000
-_WHOLE = 2**53  # past this a float no longer counts every whole number
+_WHOLE = 2**40  # a hundred million and more units; the sum of a day of less still fits 63 bits
 
 RAW_SQL = f"(CASE typeof(raw) WHEN 'integer' THEN raw / {SCALE}.0 ELSE raw END)"
 """The raw number back again, for queries; the same division as `raw_of`, so the same bits."""

@@ -3,8 +3,8 @@
 What probes send is nearly regular: a moment every few seconds, a value that moves by a step or
 two. So a column is held as what is left after the regular part is taken away (three ways are
 tried, the shortest wins), divided by the common step, cut into byte planes and deflated. Numbers
-that are not whole are held as they are, also in byte planes. Opening is a handful of calls that
-run at the speed of C; there is no loop over readings in Python.
+that are not whole are held as they are, or as a list of the few there are. Opening is a handful
+of calls that run at the speed of C; there is no loop over readings in Python.
 """
 
 import math
@@ -18,7 +18,7 @@ from statistics import median_low
 
 _HEAD = struct.Struct("<BBqqqI")  # shape, item size, base, step, start, bytes that follow
 _STORED = 0x80  # marked on the shape: not deflated
-_LEVEL, _DELTA, _GRID, _REAL = range(4)
+_LEVEL, _DELTA, _GRID, _REAL, _LISTED = range(5)
 _CODES = {1: "B", 2: "H", 4: "I", 8: "Q"}
 _WORTH = 64  # bytes under which deflating costs more time than it saves room
 
@@ -30,7 +30,7 @@ def column(numbers: Numbers) -> bytes:
     if not numbers:
         return b""
     if any(type(number) is float for number in numbers):
-        return _shaped(_REAL, array("d", numbers).tobytes(), 8)
+        return min(_real(numbers), _listed(numbers), key=len)
     whole: Sequence[int] = numbers  # type: ignore[assignment]
     ways = [_whole(_LEVEL, whole)]
     if len(whole) > 2:
@@ -43,6 +43,25 @@ def column(numbers: Numbers) -> bytes:
             grid = range(whole[0], whole[0] + step * len(whole), step)
             ways.append(_whole(_GRID, list(map(sub, whole, grid)), start=whole[0], step=step))
     return min(ways, key=len)
+
+
+def _real(numbers: Numbers) -> bytes:
+    return _shaped(_REAL, array("d", numbers).tobytes(), 8)
+
+
+def _listed(numbers: Numbers) -> bytes:
+    """The few different numbers there are, and which of them each is.
+
+    A sensor with steps gives few, also after its unit was converted: 76.1 °F is 24.5 °C only to
+    fifteen digits, yet it comes again and again.
+    """
+    different = sorted(set(numbers))
+    if len(different) * 4 > len(numbers):
+        return _real(numbers)
+    place = {number: nth for nth, number in enumerate(different)}
+    which = column([place[number] for number in numbers])
+    content = struct.pack("<I", len(different)) + array("d", different).tobytes() + which
+    return _HEAD.pack(_LISTED, 8, 0, 0, 0, len(content)) + content
 
 
 def _whole(shape: int, left: Sequence[int], *, start: int = 0, step: int = 0) -> bytes:
@@ -91,6 +110,11 @@ def numbers_of(packed: bytes, at: int, n: int) -> tuple[Numbers, int]:
     content = packed[at + _HEAD.size : at + _HEAD.size + length]
     end = at + _HEAD.size + length
     kind = shape & ~_STORED
+    if kind == _LISTED:
+        (different,) = struct.unpack_from("<I", content)
+        listed = array("d", content[4 : 4 + 8 * different])
+        which, _ = numbers_of(content, 4 + 8 * different, n)
+        return list(map(listed.__getitem__, which)), end  # type: ignore[arg-type]
     items = n - 1 if kind == _DELTA else n
     if length == 0 and kind == _LEVEL:
         return [base] * items, end

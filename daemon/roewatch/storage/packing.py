@@ -109,18 +109,18 @@ def shed_minutes(db: sqlite3.Connection, at_most: int) -> int:
     ).rowcount
 
 
-def roll_again(db: sqlite3.Connection, at_most: int) -> int:
-    """Make minute roll-ups again where they were shed and are worth it; returns how many days'."""
+def roll_again(db: sqlite3.Connection, after: int, at_most: int) -> list[int]:
+    """Make minute roll-ups again where they were shed, past slot `after`; returns the slots."""
     shed = db.execute(
-        "SELECT slot, body FROM packed WHERE minutes IS NULL AND body IS NOT NULL AND n > ?"
-        " LIMIT ?",
-        (_EVERY_MINUTE * WORTH, at_most),
+        "SELECT slot, body FROM packed WHERE slot > ? AND minutes IS NULL AND body IS NOT NULL"
+        " AND n > ? ORDER BY slot LIMIT ?",
+        (after, _EVERY_MINUTE * WORTH, at_most),
     ).fetchall()
     for slot, body in shed:
         cells = sound_day(db, slot, body)
         if cells is not None:
             replace_day(db, slot, cells)
-    return len(shed)
+    return [slot for slot, _ in shed]
 
 
 def sound_day(db: sqlite3.Connection, slot: int, body: bytes) -> Cells | None:

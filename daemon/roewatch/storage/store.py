@@ -43,6 +43,7 @@ class Store:
         self._hot = Hot(connection)
         self._next_to_pack = 0
         self._checked = -1
+        self._rebuilt = -1
         self.fully_checked = False
 
     @staticmethod
@@ -282,10 +283,14 @@ class Store:
         The room they took is used for new readings; the file does not shrink. Returns how many
         days' it was, at most `budget`.
         """
+        self._rebuilt = -1
         with self._transaction():
             return packing.shed_minutes(self._db, budget)
 
     def rebuild(self, budget: int = 1) -> int:
         """Make roll-ups again that were shed; returns how many days', at most `budget`."""
         with self._transaction():
-            return packing.roll_again(self._db, budget)
+            slots = packing.roll_again(self._db, self._rebuilt, budget)
+        if slots:
+            self._rebuilt = slots[-1]  # a day may not be worth one: it is not looked at twice
+        return len(slots)
