@@ -21,6 +21,7 @@ from roewatch.service.settings.entries import (
     ProbeEntry,
     RateOverride,
     TankEntry,
+    WaterEntry,
     WayEntry,
     WindowOverride,
 )
@@ -31,7 +32,7 @@ from roewatch_sim.payload import Board
 
 SAMPLE = shipped_config() / "room.toml"
 TEXT = SAMPLE.read_text(encoding="utf-8")
-ENTRIES = [TankEntry, ProbeEntry, ContactEntry, WayEntry]
+ENTRIES = [TankEntry, ProbeEntry, WaterEntry, ContactEntry, WayEntry]
 START_MS = 1_772_323_200_000  # 2026-03-01, midnight in UTC
 
 

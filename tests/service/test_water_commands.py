@@ -285,3 +285,36 @@ def test_a_drip_says_rate_hours_and_what_to_watch() -> None:
     far = asked("drip", "--bag", bag, "--tank", "B1 ph=7.9 kh=8 gh=9 us=400 t=25")
     assert far.exit_code == 1
     assert "ramp it over days" in far.stderr
+
+
+def test_with_the_room_a_water_is_known_by_its_name_and_what_is_typed_wins() -> None:
+    known = data("blend", "well litres=10", "Roof rain litres=40", "--room", str(SAMPLE))
+    typed = data("blend", WELL, RAIN.replace("roof", "Roof"))
+    assert known == typed
+    harder = data("blend", "well litres=10 gh=12", "Roof rain litres=40", "--room", str(SAMPLE))
+    assert harder["dgh"]["value"] > known["dgh"]["value"]
+    done = asked("blend", "well litres=10", "roof rain litres=40", "--room", str(SAMPLE))
+    assert "well: as measured on 2026-02-14" in done.stderr
+    want = data("blend", "well", "RO", "--want", "gh=2 us=85", "--room", str(SAMPLE))
+    assert set(want["litres"]) == {"well", "RO"}
+
+
+def test_more_of_a_water_than_there_is_is_refused() -> None:
+    done = asked("blend", "well litres=10", "RO litres=500", "--room", str(SAMPLE))
+    assert done.exit_code == 2
+    assert "RO: 500 L asked, 120 L are there" in done.stderr
+
+
+def test_a_water_the_room_does_not_have_is_said_with_those_it_has() -> None:
+    done = asked("blend", "spring litres=10", "RO litres=50", "--room", str(SAMPLE))
+    assert done.exit_code == 2
+    assert "The room has roof rain, RO, well." in done.stderr
+    for command in (
+        ("acid", "RO litres=60", "--dose", "0.01"),
+        ("drip", "--bag", "A1 litres=4 ph=6.8 kh=0.42 gh=1 us=50 t=27", "--tank", "well"),
+    ):
+        assert asked(*command, "--room", str(SAMPLE)).exit_code in {0, 1}
+
+
+def test_what_a_ramp_keeps_says_which_figure_is_our_own() -> None:
+    assert "5 is always allowed; that figure is our own" in asked(*RAMP).stdout

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.water import ammonia, brine, derived, nitrite, oxygen
-from roewatch.water.derived import DerivedName, WaterFacts
+from roewatch.water.derived import NEEDS, WaterFacts
 from roewatch.water.refusal import RefusedError
 
 # °C, pH, % un-ionised. Source: Emerson et al. 1975, formula evaluated
@@ -98,9 +98,9 @@ def test_derived_values_come_from_the_probes_that_are_there() -> None:
         at_ms=NOW,
         facts=WaterFacts(dkh=4.0),
     )
-    assert found.values[DerivedName.AMMONIA_FREE] == pytest.approx(0.00564 * 1.2159, rel=0.01)
-    assert found.values[DerivedName.OXYGEN_PERCENT] == pytest.approx(96.8, abs=0.1)
-    assert found.values[DerivedName.DIOXIDE] == pytest.approx(13.4, abs=0.4)
+    assert found.values[Quantity.AMMONIA_FREE] == pytest.approx(0.00564 * 1.2159, rel=0.01)
+    assert found.values[Quantity.OXYGEN_PERCENT] == pytest.approx(96.8, abs=0.1)
+    assert found.values[Quantity.DIOXIDE] == pytest.approx(13.4, abs=0.4)
 
 
 def test_a_missing_or_stale_input_leaves_a_series_out_without_a_word() -> None:
@@ -115,11 +115,11 @@ def test_the_dioxide_guard_says_why_it_is_missing() -> None:
     found = derived.derive(
         latest(temperature=25.0, ph=5.6), at_ms=NOW, facts=WaterFacts(dkh=0.3, tannin=True)
     )
-    assert DerivedName.DIOXIDE not in found.values
-    assert "tannins" in found.refused[DerivedName.DIOXIDE]
+    assert Quantity.DIOXIDE not in found.values
+    assert "tannins" in found.refused[Quantity.DIOXIDE]
 
 
-@pytest.mark.parametrize("name", list(DerivedName))
+@pytest.mark.parametrize("name", list(NEEDS))
 @pytest.mark.parametrize("stage", list(Stage))
-def test_every_derived_series_has_a_window_for_every_stage(name: DerivedName, stage: Stage) -> None:
+def test_every_derived_series_has_a_window_for_every_stage(name: Quantity, stage: Stage) -> None:
     assert derived.window(name, stage).source

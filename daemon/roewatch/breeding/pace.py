@@ -102,7 +102,9 @@ class Pace:
             up, down = f"{100 * self.rise:g} %", f"{100 * self.fall:g} %"
         else:
             up, down = f"{self.rise:g}", f"{self.fall:g}"
-        always = f" ({self.least:g} is always allowed)" if self.of_value and self.least else ""
+        always = ""
+        if self.of_value and self.least:
+            always = f" ({self.least:g} is always allowed; that figure is our own)"
         return (
             f"{self.followed} at most {up} up or {down} down in {span_text(self.span_ms)}{always}"
         )
@@ -123,6 +125,7 @@ class Pace:
 
 _CP = "common practice among keepers; no study behind it was found"
 _OWN = "our own caution; nothing published was found"
+_LEAST_US = 5.0  # our own: a share of next to nothing is less than a meter can tell
 
 
 def _cautious(young: bool) -> dict[Followed, tuple[Pace, ...]]:
@@ -155,7 +158,7 @@ def _cautious(young: bool) -> dict[Followed, tuple[Pace, ...]]:
         Followed.CONDUCTIVITY: (
             Pace(
                 followed=Followed.CONDUCTIVITY, span_ms=DAY_MS, rise=share, fall=share,
-                of_value=True, least=5.0, source=_CP,
+                of_value=True, least=_LEAST_US, source=_CP,
             ),
         ),
         Followed.HARDNESS: (

@@ -5,7 +5,8 @@ from collections.abc import Collection, Iterable
 
 from roewatch.room.quantity import Quantity, conversion
 
-# The words sensors and their programs are named with. A word ending in * may go on.
+# The words sensors and their programs are named with. A word ending in * may go on. What is
+# worked out from other probes is never guessed: a keeper who measures it writes so.
 _WORDS: dict[Quantity, tuple[str, ...]] = {
     Quantity.TEMPERATURE: ("temp*", "celsius", "fahrenheit", "tempc", "tempf", "ds18b20"),
     Quantity.PH: ("ph", "phvalue", "phlevel"),
@@ -31,7 +32,7 @@ def quantity_of(unit: str, words: Iterable[str]) -> Quantity | None:
 
     A unit that measures one quantity only decides; else the words do, among those it fits.
     """
-    fitting = _fitting(unit) if unit.strip() else set(Quantity)
+    fitting = _fitting(unit) if unit.strip() else set(_WORDS)
     if len(fitting) == 1:
         return next(iter(fitting))
     for word in words:
@@ -45,7 +46,7 @@ def quantity_of(unit: str, words: Iterable[str]) -> Quantity | None:
 
 def _fitting(unit: str) -> set[Quantity]:
     fitting = set()
-    for quantity in Quantity:
+    for quantity in _WORDS:
         try:
             conversion(quantity, unit)
         except ValueError:

@@ -31,6 +31,9 @@ GROSS: dict[Quantity, Span] = {
     Quantity.HUMIDITY: Span(0.0, 100.5, 5.0, 100.0),
     Quantity.AMMONIA_TOTAL: Span(0.0, 100.0, 0.0, 5.0),
     Quantity.POWER: Span(0.0, 10_000.0, 0.0, 5_000.0),
+    Quantity.AMMONIA_FREE: Span(0.0, 100.0, 0.0, 5.0),
+    Quantity.OXYGEN_PERCENT: Span(0.0, 300.0, 20.0, 160.0),
+    Quantity.DIOXIDE: Span(0.0, 2_000.0, 0.0, 200.0),
 }
 AIR = Span(-30.0, 60.0, 2.0, 45.0)  # temperature of the room's air
 

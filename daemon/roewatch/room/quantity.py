@@ -17,6 +17,13 @@ class Quantity(StrEnum):
     HUMIDITY = "humidity"
     AMMONIA_TOTAL = "ammonia_total"
     POWER = "power"
+    AMMONIA_FREE = "ammonia_free"
+    OXYGEN_PERCENT = "oxygen_percent"
+    DIOXIDE = "dioxide"
+
+
+DERIVED = frozenset({Quantity.AMMONIA_FREE, Quantity.OXYGEN_PERCENT, Quantity.DIOXIDE})
+"""Quantities that are worked out from others where no probe measures them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +49,9 @@ KEPT: dict[Quantity, Kept] = {
     Quantity.HUMIDITY: Kept("%", 0, "humidity"),
     Quantity.AMMONIA_TOTAL: Kept("mg/L N", 2, "total ammonia"),
     Quantity.POWER: Kept("W", 0, "power"),
+    Quantity.AMMONIA_FREE: Kept("mg/L NH3", 3, "un-ionised ammonia"),
+    Quantity.OXYGEN_PERCENT: Kept("%", 0, "oxygen saturation"),
+    Quantity.DIOXIDE: Kept("mg/L", 1, "carbon dioxide"),
 }
 
 # factor and offset: kept = given * factor + offset
@@ -58,6 +68,9 @@ _UNITS: dict[Quantity, dict[str, tuple[float, float]]] = {
     Quantity.HUMIDITY: {"%": (1, 0), "%rh": (1, 0), "/": (100, 0)},
     Quantity.AMMONIA_TOTAL: {"mg/l n": (1, 0), "mg/l": (1, 0), "mg/l nh4": (1 / 1.2878, 0)},
     Quantity.POWER: {"w": (1, 0), "kw": (1000, 0), "mw": (0.001, 0)},
+    Quantity.AMMONIA_FREE: {"mg/l nh3": (1, 0), "mg/l": (1, 0), "mg/l n": (1.2159, 0)},
+    Quantity.OXYGEN_PERCENT: {"%": (1, 0), "/": (100, 0)},
+    Quantity.DIOXIDE: {"mg/l": (1, 0), "ppm": (1, 0)},
 }  # fmt: skip
 
 

@@ -54,7 +54,8 @@ class Probe:
     """One sensor: what it measures, on which tank, and how often it should speak.
 
     tank: a tank's id, or `ROOM` for a probe in the room's air. every_ms: the expected spacing.
-    resolution: its smallest step in the kept unit, 0 when unknown.
+    resolution: its smallest step in the kept unit, 0 when unknown. derived: no sensor at all, but a
+    series worked out from others; when those are silent it cannot speak, and that says nothing new.
     """
 
     id: str
@@ -63,6 +64,7 @@ class Probe:
     every_ms: int
     resolution: float = 0.0
     calibrations: tuple[Calibration, ...] = ()  # in order of at_ms
+    derived: bool = False
 
     def calibrated(self, raw: float, at_ms: int) -> float:
         """The raw number after the calibration in force at `at_ms`."""

@@ -7,6 +7,7 @@ import math
 from dataclasses import dataclass
 
 from roewatch.room.stage import YOUNG, Stage
+from roewatch.room.window import Basis
 from roewatch.water.refusal import within
 from roewatch.water.unit import kelvin
 
@@ -48,17 +49,21 @@ def unionised_n(*, total_n: float, ph: float, celsius: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AmmoniaLimit:
-    """Most un-ionised ammonia for a stage, mg/L as NH3, and where the number comes from."""
+    """Most un-ionised ammonia for a stage, mg/L as NH3; how well founded, and where from."""
 
     nh3: float
+    basis: Basis
     source: str
 
 
 _HOLDING_LIMIT = AmmoniaLimit(
-    nh3=0.02, source="working limit of zebrafish units: NH3 below 0.02 mg/L"
+    nh3=0.02,
+    basis=Basis.PUBLISHED,
+    source="working limit of zebrafish units: NH3 below 0.02 mg/L",
 )
 _YOUNG_LIMIT = AmmoniaLimit(
     nh3=0.005,
+    basis=Basis.FROM_MEMORY,
     source="guide value once used for European fish waters, 0.005 mg/L NH3; from memory, "
     "taken for young that cannot be replaced",
 )

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
@@ -11,24 +10,10 @@ from roewatch.room.window import Basis, Window
 from roewatch.water import ammonia, dioxide, oxygen
 from roewatch.water.refusal import RefusedError
 
-
-class DerivedName(StrEnum):
-    """What is derived. The text value is what series and settings would call it."""
-
-    AMMONIA_FREE = "ammonia_free"  # mg/L as NH3
-    OXYGEN_PERCENT = "oxygen_percent"  # % of saturation
-    DIOXIDE = "dioxide"  # mg/L of CO2
-
-
-UNIT = {
-    DerivedName.AMMONIA_FREE: "mg/L NH3",
-    DerivedName.OXYGEN_PERCENT: "%",
-    DerivedName.DIOXIDE: "mg/L",
-}
-NEEDS: dict[DerivedName, tuple[Quantity, ...]] = {
-    DerivedName.AMMONIA_FREE: (Quantity.AMMONIA_TOTAL, Quantity.PH, Quantity.TEMPERATURE),
-    DerivedName.OXYGEN_PERCENT: (Quantity.OXYGEN, Quantity.TEMPERATURE),
-    DerivedName.DIOXIDE: (Quantity.PH, Quantity.TEMPERATURE),
+NEEDS: dict[Quantity, tuple[Quantity, ...]] = {
+    Quantity.AMMONIA_FREE: (Quantity.AMMONIA_TOTAL, Quantity.PH, Quantity.TEMPERATURE),
+    Quantity.OXYGEN_PERCENT: (Quantity.OXYGEN, Quantity.TEMPERATURE),
+    Quantity.DIOXIDE: (Quantity.PH, Quantity.TEMPERATURE),
 }
 """Probes each needs on the tank; dioxide also needs the keeper's KH."""
 STALE_MS = 15 * MINUTE_MS
@@ -53,8 +38,8 @@ class WaterFacts:
 class Derivation:
     """Everything derivable at one moment. refused: why a value is missing, for the keeper."""
 
-    values: Mapping[DerivedName, float] = field(default_factory=dict)
-    refused: Mapping[DerivedName, str] = field(default_factory=dict)
+    values: Mapping[Quantity, float] = field(default_factory=dict)
+    refused: Mapping[Quantity, str] = field(default_factory=dict)
 
 
 def derive(
@@ -70,8 +55,8 @@ def derive(
         for quantity, (seen_ms, value) in latest.items()
         if at_ms - STALE_MS <= seen_ms <= at_ms
     }
-    values: dict[DerivedName, float] = {}
-    refused: dict[DerivedName, str] = {}
+    values: dict[Quantity, float] = {}
+    refused: dict[Quantity, str] = {}
     for name, needs in NEEDS.items():
         if any(quantity not in now for quantity in needs):
             continue
@@ -85,14 +70,14 @@ def derive(
     return Derivation(values=values, refused=refused)
 
 
-def _value(name: DerivedName, now: Mapping[Quantity, float], facts: WaterFacts) -> float | None:
+def _value(name: Quantity, now: Mapping[Quantity, float], facts: WaterFacts) -> float | None:
     celsius = now[Quantity.TEMPERATURE]
-    if name is DerivedName.AMMONIA_FREE:
+    if name is Quantity.AMMONIA_FREE:
         total = now[Quantity.AMMONIA_TOTAL]
         return ammonia.NH3_PER_N * ammonia.unionised_n(
             total_n=total, ph=now[Quantity.PH], celsius=celsius
         )
-    if name is DerivedName.OXYGEN_PERCENT:
+    if name is Quantity.OXYGEN_PERCENT:
         salinity = oxygen.salinity_of_conductivity(now.get(Quantity.CONDUCTIVITY, 0.0))
         return oxygen.percent(
             oxygen=now[Quantity.OXYGEN],
@@ -111,12 +96,12 @@ def _value(name: DerivedName, now: Mapping[Quantity, float], facts: WaterFacts) 
     ).mg
 
 
-def window(name: DerivedName, stage: Stage) -> Window:
+def window(name: Quantity, stage: Stage) -> Window:
     """The window a derived value is judged against when the tank has none of its own."""
-    if name is DerivedName.AMMONIA_FREE:
+    if name is Quantity.AMMONIA_FREE:
         limit = ammonia.limit_for(stage)
-        return Window(high=limit.nh3, basis=Basis.PUBLISHED, source=limit.source)
-    if name is DerivedName.OXYGEN_PERCENT:
+        return Window(high=limit.nh3, basis=limit.basis, source=limit.source)
+    if name is Quantity.OXYGEN_PERCENT:
         return Window(
             low=60.0,
             high=115.0,

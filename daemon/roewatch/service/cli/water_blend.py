@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from roewatch.service.cli.options import RoomFile
 from roewatch.service.cli.water_given import (
     WATER_HELP,
     Celsius,
@@ -18,6 +19,7 @@ from roewatch.service.cli.water_given import (
     table,
     tell,
     water_of,
+    waters_of,
 )
 from roewatch.water import acid as acids
 from roewatch.water import blend as blends
@@ -49,6 +51,7 @@ def blend(  # noqa: PLR0913, PLR0917 - the options of a command
         typer.Option("--move", help='Set one source, "rain=20": the others make room.'),
     ] = None,
     t: Celsius = None,
+    room: RoomFile = None,
     co2: Room = carbonate.ROOM_UATM,
     json: Json = False,
 ) -> None:
@@ -56,10 +59,11 @@ def blend(  # noqa: PLR0913, PLR0917 - the options of a command
 
     Exit status: 0 done, 1 the wanted water is out of reach (the nearest is shown), 2 could not run.
     """
+    known = waters_of(room)
     if want is not None:
-        _find([water_of(text)[1] for text in waters], want, litres, closed, t, co2, json)
+        _find([water_of(text, known)[1] for text in waters], want, litres, closed, t, co2, json)
         return
-    parts = poured_of(waters)
+    parts = poured_of(waters, known)
     made = blends.pour(parts, pco2=co2, celsius=t)
     if move is not None:
         made = _moved(made, move)
@@ -184,6 +188,7 @@ def acid(  # noqa: PLR0913, PLR0917 - the options of a command
         ),
     ] = None,
     t: Celsius = None,
+    room: RoomFile = None,
     co2: Room = carbonate.ROOM_UATM,
     json: Json = False,
 ) -> None:
@@ -191,7 +196,7 @@ def acid(  # noqa: PLR0913, PLR0917 - the options of a command
 
     For a vat of NAME litres=... Exit status: 0 done, 2 could not or should not be reckoned.
     """
-    volume, source = water_of(water)
+    volume, source = water_of(water, waters_of(room))
     if volume is None:
         raise RefusedError(f"{source.name}: how much of it? Add litres=60.")
     if (ph is None) == (dose is None):

@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from roewatch.breeding import drip as drips
+from roewatch.service.cli.options import RoomFile
 from roewatch.service.cli.water_given import (
     Json,
     Room,
@@ -13,6 +14,7 @@ from roewatch.service.cli.water_given import (
     table,
     tell,
     water_of,
+    waters_of,
 )
 from roewatch.water import carbonate
 from roewatch.water.refusal import RefusedError
@@ -22,6 +24,7 @@ from roewatch.water.refusal import RefusedError
 def drip(
     bag: Annotated[str, typer.Option("--bag", help="The water the animals are in, with litres.")],
     tank: Annotated[str, typer.Option("--tank", help="The water they go to.")],
+    room: RoomFile = None,
     co2: Room = carbonate.ROOM_UATM,
     json: Json = False,
 ) -> None:
@@ -29,10 +32,11 @@ def drip(
 
     Exit status: 0 done, 1 no drip is slow enough, 2 could not run.
     """
-    litres, source = water_of(bag)
+    known = waters_of(room)
+    litres, source = water_of(bag, known)
     if litres is None:
         raise RefusedError(f"{source.name}: how much water are they in? Add litres=4.")
-    goes_to = water_of(tank)[1]
+    goes_to = water_of(tank, known)[1]
     try:
         found = drips.over(
             litres=litres, bag=source, tank=goes_to, paces=drips.ADULTS_MOVING, pco2=co2

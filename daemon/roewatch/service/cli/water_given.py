@@ -1,16 +1,20 @@
 """Waters, bands and steps as a keeper types them, and answers as a keeper reads them."""
 
 import json as jsonlib
+import os
 import re
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, is_dataclass
 from functools import wraps
+from pathlib import Path
 from typing import Annotated, Any, NoReturn, ParamSpec
 
 import typer
 
 from roewatch.room.window import Window
+from roewatch.service.settings.load import load_setup
+from roewatch.service.settings.waters import StandingWater
 from roewatch.water import carbonate
 from roewatch.water.hardness import meq_of_dkh
 from roewatch.water.refusal import RefusedError
@@ -25,7 +29,8 @@ Celsius = Annotated[float | None, typer.Option("--t", help="°C the water will b
 WATER_HELP = (
     'A water, as "NAME litres=.. kh=.. gh=.. us=.. ph=.. t=..": kh in °dKH (or alk=.. in meq/L), '
     "gh in °dGH, us in µS/cm at 25 °C, t in °C. Leave ph out of rain or other water that stood in "
-    "air and give co2=.. in µatm (420 outdoors). Add the word mains for tap water."
+    "air and give co2=.. in µatm (420 outdoors). Add the word mains for tap water. With --room, "
+    "numbers not typed are those of the [[water]] of that name."
 )
 _KEYS = ("litres", "ph", "kh", "alk", "gh", "us", "t", "co2", "kh_drop")
 
@@ -85,14 +90,37 @@ def numbers_of(text: str, known: Sequence[str]) -> tuple[str, dict[str, float], 
     return " ".join(name), numbers, flags
 
 
-def water_of(text: str) -> tuple[float | None, SourceWater]:
-    """(litres or None, source water) of one typed water. Raises RefusedError."""
+Waters = Mapping[str, StandingWater]
+
+
+def waters_of(room: Path | None) -> Waters:
+    """The source waters of the room file by name in lower case; none without a file.
+
+    Raises SettingsError for a room file with faults.
+    """
+    if room is None:
+        return {}
+    return {name.casefold(): w for name, w in load_setup(room, os.environ).waters.items()}
+
+
+def water_of(text: str, waters: Waters | None = None) -> tuple[float | None, SourceWater]:
+    """(litres or None, source water) of one typed water. Raises RefusedError.
+
+    waters: as `waters_of`; what is not typed is taken from the one of that name.
+    """
     name, given, flags = numbers_of(text, _KEYS)
+    standing = (waters or {}).get(name.casefold())
+    if standing is not None:
+        given = _filled(name, given, standing)
+        flags |= {"mains"} if standing.source.mains else set()
     unknown = flags - {"mains"}
     if unknown or not name:
         raise RefusedError(f"{text!r}: begin with a name, then key=number pairs. {WATER_HELP}")
     if ("kh" in given) == ("alk" in given):
-        raise RefusedError(f"{name}: give its kh (°dKH) or its alk (meq/L), one of the two.")
+        there = (
+            f" The room has {', '.join(w.source.name for w in waters.values())}." if waters else ""
+        )
+        raise RefusedError(f"{name}: give its kh (°dKH) or its alk (meq/L), one of the two.{there}")
     alkalinity = given["alk"] if "alk" in given else meq_of_dkh(given["kh"])
     precision = Precision()
     if "kh_drop" in given:
@@ -111,11 +139,30 @@ def water_of(text: str) -> tuple[float | None, SourceWater]:
     )
 
 
-def poured_of(texts: Iterable[str]) -> list[tuple[float, SourceWater]]:
-    """Waters that all need litres. Raises RefusedError."""
+def _filled(name: str, given: dict[str, float], standing: StandingWater) -> dict[str, float]:
+    """What was typed, and for the rest what the room knows of that water."""
+    if standing.litres is not None and given.get("litres", 0.0) > standing.litres:
+        raise RefusedError(f"{name}: {given['litres']:g} L asked, {standing.litres:g} L are there.")
+    source = standing.source
+    known = {"alk": source.alkalinity, "gh": source.dgh, "t": source.celsius}
+    if source.ph is not None and "co2" not in given:
+        known["ph"] = source.ph
+    if source.conductivity is not None:
+        known["us"] = source.conductivity
+    if "kh" in given:
+        del known["alk"]
+    if standing.measured is not None and not known.keys() <= given.keys():
+        print(f"{name}: as measured on {standing.measured.isoformat()}", file=sys.stderr)
+    return known | given
+
+
+def poured_of(
+    texts: Iterable[str], waters: Waters | None = None
+) -> list[tuple[float, SourceWater]]:
+    """Waters that all need litres; `waters` as in `water_of`. Raises RefusedError."""
     parts = []
     for text in texts:
-        litres, water = water_of(text)
+        litres, water = water_of(text, waters)
         if litres is None:
             raise RefusedError(f"{water.name}: how much of it? Add litres=10.")
         parts.append((litres, water))

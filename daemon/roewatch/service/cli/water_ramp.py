@@ -31,6 +31,7 @@ from roewatch.service.cli.water_given import (
     table,
     tell,
     water_of,
+    waters_of,
 )
 from roewatch.service.settings.load import load_setup
 from roewatch.water import carbonate
@@ -110,7 +111,7 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
         covered, zone = known[0].covered, ZoneInfo(known[1])
     if litres is None:
         raise RefusedError(f"{now.name}: how large is it? Add litres=54, or --room.")
-    vat = pour(poured_of(recipe), pco2=co2, celsius=now.celsius)
+    vat = pour(poured_of(recipe, waters_of(room)), pco2=co2, celsius=now.celsius)
     first_ms = moment_option(first) or _now_ms()
     wish = RampWish(
         tank=now.name,

@@ -1,5 +1,6 @@
 """Entries: the parts of `room.toml` that stand many times: tanks, probes, contacts."""
 
+from datetime import date
 from typing import Literal
 
 from pydantic import Field, field_validator
@@ -53,6 +54,9 @@ class QuantityWindows(Section):
     humidity: WindowOverride | None = None
     ammonia_total: WindowOverride | None = None
     power: WindowOverride | None = None
+    ammonia_free: WindowOverride | None = None
+    oxygen_percent: WindowOverride | None = None
+    dioxide: WindowOverride | None = None
 
 
 class StageWindows(QuantityWindows):
@@ -80,6 +84,9 @@ class QuantityRates(Section):
     humidity: list[RateOverride] | None = None
     ammonia_total: list[RateOverride] | None = None
     power: list[RateOverride] | None = None
+    ammonia_free: list[RateOverride] | None = None
+    oxygen_percent: list[RateOverride] | None = None
+    dioxide: list[RateOverride] | None = None
 
 
 class StageRates(QuantityRates):
@@ -95,7 +102,11 @@ class StageRates(QuantityRates):
 
 
 class TankEntry(Section):
-    """`[[tank]]`. litres: water, not glass. heater_watts: 0 when unheated."""
+    """`[[tank]]`. litres: water, not glass. heater_watts: 0 when unheated.
+
+    dkh: carbonate hardness as last tested, °dKH; with it CO2 is estimated from pH. tannin,
+    phosphate: in the water; then that sum would mislead and is not made.
+    """
 
     id: Id = Field(examples=["A3"])
     name: str = Field(default="", max_length=80, examples=["Mosquito rasboras, pair 2"])
@@ -107,8 +118,29 @@ class TankEntry(Section):
     place: int = Field(default=1, ge=1, le=999, examples=[3])
     species: str = Field(default="", examples=["boraras-brigittae"])
     stage: StageWord = Field(default=Stage.HOLDING, examples=["conditioning"])
+    dkh: float | None = Field(default=None, ge=0, le=60, examples=[4.0])
+    tannin: bool = Field(default=False, examples=[True])
+    phosphate: bool = Field(default=False, examples=[True])
     windows: StageWindows = StageWindows()
     rates: StageRates = StageRates()
+
+
+class WaterEntry(Section):
+    """`[[water]]`: a source water as last measured. litres: how much of it there is.
+
+    kh, gh: °dKH, °dGH. conductivity: µS/cm at 25 °C. mains: from the water works.
+    ph: left out for water that stood in the air, such as rain.
+    """
+
+    name: str = Field(min_length=1, max_length=80, examples=["roof rain"])
+    litres: float | None = Field(default=None, gt=0, le=1_000_000, examples=[400.0])
+    ph: float | None = Field(default=None, ge=2, le=11.5, examples=[5.9])
+    kh: float = Field(ge=-50, le=160, examples=[0.1])
+    gh: float = Field(default=0.0, ge=0, le=100, examples=[0.1])
+    conductivity: float | None = Field(default=None, ge=0, le=10_000, examples=[10.0])
+    celsius: float = Field(default=20.0, ge=0, le=50, examples=[12.0])
+    measured: date | None = Field(default=None, examples=["2026-03-01"])
+    mains: bool = Field(default=False, examples=[True])
 
 
 class CalibrationEntry(Section):

@@ -14,10 +14,16 @@ from pydantic import BaseModel
 from roewatch.intake.link import BrokerSettings
 from roewatch.room.fault import SettingsError
 from roewatch.room.tank import Room
+from roewatch.service.derived import derived_probes
 from roewatch.service.settings.advice import advice_on
 from roewatch.service.settings.contacts import check_contacts, contact_of, ways_of
 from roewatch.service.settings.document import Document, SettingsFault, did_you_mean, read_document
-from roewatch.service.settings.entries import ContactEntry, ProbeEntry, TankEntry
+from roewatch.service.settings.entries import (
+    ContactEntry,
+    ProbeEntry,
+    TankEntry,
+    WaterEntry,
+)
 from roewatch.service.settings.environment import environment_model, overlaid, with_secrets
 from roewatch.service.settings.judging import JudgingSettings, TellingSection, limits_of, telling_of
 from roewatch.service.settings.misfit import fitted
@@ -34,6 +40,7 @@ from roewatch.service.settings.setup import Setup, Storage
 from roewatch.service.settings.shipped import shipped_config
 from roewatch.service.settings.species import Sheets, read_sheets
 from roewatch.service.settings.tanks import check_tanks, tank_of
+from roewatch.service.settings.waters import check_waters, facts_of, water_of
 from roewatch.service.settings.written import veiled
 
 __all__ = ["Setup", "faults_of", "load_setup"]
@@ -51,6 +58,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
 ENTRIES: Mapping[str, type[BaseModel]] = {
     "tank": TankEntry,
     "probe": ProbeEntry,
+    "water": WaterEntry,
     "contact": ContactEntry,
 }
 _Environment = environment_model("RoomEnvironment", SECTIONS)
@@ -177,6 +185,7 @@ def _cross_check(draft: _Draft) -> None:
         document.fault(("probe",), "no probe", "Add a [[probe]] with tank, quantity and topic")
     check_tanks(document, draft.entries["tank"], draft.sheets)
     check_probes(document, draft.entries["probe"], tank_ids)
+    check_waters(document, draft.entries["water"])
     check_contacts(document, draft.entries["contact"])
     broker = draft.sections.get("broker")
     if isinstance(broker, BrokerSection):
@@ -225,13 +234,15 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
     tanks: list[TankEntry] = [entry for _, entry in draft.entries["tank"]]
     probes: list[ProbeEntry] = [entry for _, entry in draft.entries["probe"]]
     contacts: list[ContactEntry] = [entry for _, entry in draft.entries["contact"]]
+    facts = {entry.id: facts_of(entry, named) for entry in tanks}
+    measured = tuple(probe_of(entry) for entry in probes)
     species = draft.sheets.by_id
     room = Room(
         id=named.id,
         name=named.name,
         zone=named.timezone,
         tanks=tuple(tank_of(e, species.get(e.species), e.stage) for e in tanks),
-        probes=tuple(probe_of(entry) for entry in probes),
+        probes=(*measured, *derived_probes(measured, facts)),
     )
     kept = draft.section(StorageSettings)
     return Setup(
@@ -253,6 +264,8 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
         ways=tuple(way for entry in contacts for way in ways_of(entry)),
         species=species,
         entries={entry.id: entry for entry in tanks},
+        facts=facts,
+        waters={entry.name: water_of(entry) for _, entry in draft.entries["water"]},
         sources=draft.sheets.counts,
         advice=(
             *draft.document.advice,

@@ -18,12 +18,18 @@ from roewatch.service.settings.written import (
 
 
 class RoomSettings(Section):
-    """`[room]`. id: how stores and topics name it. species_dir: beside the settings file."""
+    """`[room]`. id: how stores and topics name it. species_dir: beside the settings file.
+
+    altitude_m, pressure_hpa: above the sea, and the usual air pressure reduced to it, as a
+    forecast gives it; oxygen saturation is reckoned with what both make.
+    """
 
     name: str = Field(min_length=1, max_length=80, examples=["The Boathouse"])
     id: Id = Field(default="room", examples=["boathouse"])
     timezone: Zone = Field(examples=["Europe/Tallinn"])
     species_dir: str = Field(default="species", examples=["species"])
+    altitude_m: float = Field(default=0.0, ge=-400, le=5000, examples=[35.0])
+    pressure_hpa: float = Field(default=1013.25, ge=870, le=1090, examples=[1013.25])
 
 
 class BrokerSection(Section):

@@ -23,7 +23,9 @@ from roewatch.service.settings.sections import (
     WebSettings,
 )
 from roewatch.service.settings.tanks import tank_of
+from roewatch.service.settings.waters import StandingWater
 from roewatch.service.settings.written import SecretText
+from roewatch.water.derived import WaterFacts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,8 +53,9 @@ class Setup:
     """One room's settings, whole and faultless.
 
     advice: what is not wrong but unwise. entries: the tanks as written, so that a change of
-    stage can be resolved again. sources: how many numbers of each sheet stand on which basis.
-    files: every file that was read.
+    stage can be resolved again. facts: by tank, what derived series need beside their probes.
+    waters: the source waters, by name. sources: how many numbers of each sheet stand on which
+    basis. files: every file that was read.
     """
 
     room: Room
@@ -68,6 +71,8 @@ class Setup:
     ways: tuple[WaySettings, ...]
     species: Mapping[str, SpeciesSheet]
     entries: Mapping[str, TankEntry]
+    facts: Mapping[str, WaterFacts]
+    waters: Mapping[str, StandingWater]
     sources: Mapping[str, Counter[Basis]]
     advice: tuple[SettingsFault, ...]
     files: tuple[Path, ...]

@@ -100,6 +100,9 @@ class BandsByQuantity(Section):
     humidity: ChosenBand | None = None
     ammonia_total: ChosenBand | None = None
     power: ChosenBand | None = None
+    ammonia_free: ChosenBand | None = None
+    oxygen_percent: ChosenBand | None = None
+    dioxide: ChosenBand | None = None
 
 
 class StepsByQuantity(Section):
@@ -115,6 +118,9 @@ class StepsByQuantity(Section):
     humidity: list[ChosenStep] = Field(default_factory=list)
     ammonia_total: list[ChosenStep] = Field(default_factory=list)
     power: list[ChosenStep] = Field(default_factory=list)
+    ammonia_free: list[ChosenStep] = Field(default_factory=list)
+    oxygen_percent: list[ChosenStep] = Field(default_factory=list)
+    dioxide: list[ChosenStep] = Field(default_factory=list)
 
 
 class BandsByStage(Section):

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from roewatch.room.quantity import Quantity
+from roewatch.room.quantity import DERIVED, Quantity
 from roewatch.room.species import SpeciesSheet
 from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM, Place, Tank
@@ -17,6 +17,7 @@ from roewatch.service.settings.entries import (
 )
 from roewatch.service.settings.lines import KeyPath
 from roewatch.service.settings.species import Sheets
+from roewatch.water import derived
 
 Placed = Sequence[tuple[int, TankEntry]]
 
@@ -46,6 +47,8 @@ def window_of(
 ) -> Window | None:
     """The window of one quantity in `stage`, or None. Raises ValueError as `tank_of`."""
     found = sheet.window(stage, quantity) if sheet else None
+    if found is None and quantity in DERIVED:
+        found = derived.window(quantity, stage)
     for override in _window_overrides(entry, stage, quantity):
         found = _over(found, override)
     return found
