@@ -174,7 +174,7 @@ def test_a_heater_alarm_is_taken_from_message_to_acknowledged_in_one_tap_without
         finally:
             tab.scripts(on=True)
         assert "Alarm 42 acknowledged." in tab.run("document.querySelector('main').innerText")
-    assert glass[2].done == [("acknowledge", 42, "the pages")]
+    assert glass[2].done == [("acknowledge", 42, "somebody at this computer")]
 
 
 def test_the_room_is_readable_in_each_light(tab: Browser) -> None:

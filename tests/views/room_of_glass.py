@@ -373,7 +373,7 @@ def _receipts(number: int) -> list[tuple[Notice, Receipt | None]]:
         notice = Notice(
             id=f"{number}-{way}",
             contact="Keeper",
-            way=way,
+            way=f"Keeper/{way}",
             about=About.RAISED,
             priority=Priority.HIGH,
             alarms=(number,),

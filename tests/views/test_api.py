@@ -114,7 +114,7 @@ def test_deeds_are_done_as_on_the_pages(client: TestClient, glass: Glass) -> Non
     assert client.post("/api/journal", json=body).is_success
     done = glass[2].done
     assert [d[0] for d in done] == ["acknowledge", "shelve", "unshelve", "enter"]
-    assert done[1] == ("shelve", 41, NOW + HOUR_MS, "new heater", "the pages")
+    assert done[1] == ("shelve", 41, NOW + HOUR_MS, "new heater", "somebody at this computer")
     entry = glass[0].entries[-1]
     assert (entry.deed, entry.detail, entry.at_ms) == (Deed.STAGE, "spawning", NOW - HOUR_MS)
 

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
 from roewatch.room.moment import DAY_MS, HOUR_MS
-from roewatch.views.alarm_page import ASKS, OUTCOMES, alarm_mark, state_words
+from roewatch.views.alarm_page import ASKS, OUTCOMES, alarm_mark, state_words, way_words
 from roewatch.views.asked import NotHereError
 from roewatch.views.pages import Desk
 from roewatch.views.ports import Records
@@ -47,7 +47,7 @@ def _step(change: AlarmChange) -> Happening:
 
 
 def _sent(notice: Notice, receipt: Receipt | None) -> Happening:
-    what = f"{notice.contact}, {notice.way}: {_ABOUT[notice.about]}"
+    what = f"{way_words(notice)}: {_ABOUT[notice.about]}"
     if receipt is None:
         return Happening(at_ms=notice.made_ms, text=f"{what}, not sent yet")
     outcome = OUTCOMES[receipt.outcome].rstrip(",")

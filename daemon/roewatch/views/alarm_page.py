@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roewatch.alarms.alarm import Alarm, State
-from roewatch.alarms.notice import Outcome
+from roewatch.alarms.notice import Notice, Outcome
 from roewatch.room.kind import Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, moment_of
 from roewatch.room.stage import Stage
@@ -92,6 +92,11 @@ def headline(sight: Sight) -> str:
     return ", ".join(parts)
 
 
+def way_words(notice: Notice) -> str:
+    """`Keeper, phone`: a person, and the way they were told by."""
+    return f"{notice.contact}, {notice.way.removeprefix(f'{notice.contact}/')}"
+
+
 def lasted(alarm: Alarm) -> str:
     """How long an alarm held."""
     return whole_span(alarm.returned_ms - alarm.since_ms) if alarm.returned_ms else "–"
@@ -143,4 +148,5 @@ def alarms_page(desk: Desk, request: Request) -> Response:
         outcomes=OUTCOMES,
         shelf_choices=SHELF_CHOICES,
         lasted=lasted,
+        way_words=way_words,
     )

@@ -22,6 +22,9 @@ from roewatch.views.visitor import Person, Program, Role, Visitor
 log = logging.getLogger(__name__)
 
 SESSION = "roewatch_session"
+AT_THIS_COMPUTER = "somebody at this computer"
+"""Who acknowledges while nobody has a name yet."""
+
 IDLE_S = 30 * 86_400.0
 
 _FREE_GUESSES = 5
@@ -76,7 +79,7 @@ class Door:
             return self._program(bearer[7:].strip())
         if not self.locked:
             role = Role.KEEPER if from_here(request) else Role.GUEST
-            return Visitor(name="the pages", role=role)
+            return Visitor(name=AT_THIS_COMPUTER, role=role)
         key = _digest(request.cookies.get(SESSION, ""))
         now_s = self._clock_s()
         with self._lock:
