@@ -4,6 +4,7 @@ import json
 import socket
 import stat
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.service.watching import keep_hour, watching, written_room
@@ -88,7 +89,7 @@ def test_the_daemon_tells_how_it_stands(tmp_path: Path) -> None:
     store = load_setup(room, {}).storage.path
     with watching(room):
         status = ask(store, "status")
-    assert status["connected"] is True
+    assert status["connected"] is False
     assert status["refusals"] == []
     assert status["kept"] == 0
 
@@ -129,19 +130,23 @@ def test_an_alarm_is_acknowledged_shelved_and_put_back_by_the_daemon_itself(
         ("acknowledge", {"number": True, "by": "Keeper"}, "a whole number"),
         ("acknowledge", {"number": 1, "by": "  "}, "by is '  '; a text"),
         ("shelve", {"number": 99, "for_ms": 1, "why": "x", "by": "k"}, "no open alarm"),
-        ("enter", {"tank": "Z9", "deed": "note", "detail": "?"}, "no tank 'Z9'; there are: A3"),
+        (
+            "enter",
+            {"tank": "Z9", "deed": "note", "detail": "?"},
+            "no tank 'Z9'; there are: room, A3",
+        ),
         ("enter", {"tank": "A3", "deed": "party"}, "no deed 'party'; there are: water-change"),
     ],
 )
 def test_what_cannot_be_done_is_refused_and_the_watch_goes_on(
-    tmp_path: Path, do: str, what: dict[str, object], why: str
+    tmp_path: Path, do: str, what: dict[str, Any], why: str
 ) -> None:
     room = written_room(tmp_path)
     store = load_setup(room, {}).storage.path
     with watching(room):
         with pytest.raises(NotDoneError, match=why):
             ask(store, do, **what)
-        assert ask(store, "status")["connected"] is True
+        assert ask(store, "status")["kept"] == 0
 
 
 def test_a_journal_entry_is_kept_before_the_answer(tmp_path: Path) -> None:
@@ -153,6 +158,19 @@ def test_a_journal_entry_is_kept_before_the_answer(tmp_path: Path) -> None:
         (entry,) = records.journal("A3", 0, 10)
         records.close()
     assert entry.detail == "moved the sponge"
+
+
+def test_settings_with_a_fault_are_not_taken_over(tmp_path: Path) -> None:
+    room = written_room(tmp_path)
+    store = load_setup(room, {}).storage.path
+    with watching(room) as watch:
+        room.write_text(room.read_text().replace('stage = "spawning"', 'stage = "eggs"'))
+        ask(store, "reload")
+        assert watch.room.tank("A3").stage == "eggs"
+        room.write_text(room.read_text().replace('stage = "eggs"', 'stage = "party"'))
+        with pytest.raises(NotDoneError, match="`roewatch check` names them"):
+            ask(store, "reload")
+        assert watch.room.tank("A3").stage == "eggs"
 
 
 def test_test_notices_are_queued_for_every_way(tmp_path: Path) -> None:

@@ -93,18 +93,20 @@ def test_the_calibration_goes_into_the_room_file_and_makes_the_probe_read_true(r
     assert "it was +0.14 off" in entry.detail
 
 
-def test_the_running_daemon_enters_it_into_the_journal(room: Path) -> None:
-    with watching(room):
+def test_the_running_daemon_enters_it_into_the_journal_and_judges_by_it(room: Path) -> None:
+    with watching(room) as watch:
         done = runner.invoke(
             app,
             ["probe", "calibrate", "a3-ph", "--room", str(room), "--at", iso(NOON),
              "--point", "4.15=4.01", "--point", "7.05=7.00"],
         )  # fmt: skip
+        probe = next(p for p in watch.room.probes if p.id == "a3-ph")
+        assert probe.calibrated(7.05, NOON) == pytest.approx(7.00, abs=1e-3)
         assert done.exit_code == 0, (done.output, done.exception)
         records = Records(load_setup(room, {}).storage.path)
         assert len(records.journal("A3", NOON, NOON + 1)) == 1
         records.close()
-    assert "entered into the journal;" in done.stderr
+    assert "the daemon judges by it from now on" in done.stderr
 
 
 @pytest.mark.parametrize(

@@ -1,42 +1,19 @@
-"""A watch at work: the real loop, fold, store and control, with nobody at the broker's end."""
+"""A room at work: the whole daemon with real store and control, and nobody at the broker's end."""
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import cast
 
-from roewatch.intake.link import LinkState
-from roewatch.intake.listener import Listener, Message
+from roewatch.outbox.pigeonhole import Pigeonhole
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.reading import Reading
-from roewatch.service.clock import WallClock
-from roewatch.service.control import ask
-from roewatch.service.control_errands import control_of
-from roewatch.service.daemon import fold_of
+from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo import without_notices
+from roewatch.service.demo_broker import free_port
 from roewatch.service.settings.load import Setup, load_setup
 from roewatch.service.watch import Watch
 from roewatch.storage.store import Store
-
-
-class SilentListener:
-    """A link on which nothing ever comes."""
-
-    def __init__(self) -> None:
-        self.link = LinkState(True, 0, "")
-        self.published: list[str] = []
-        self._never = threading.Event()
-
-    def group(self, *, first_wait_s: float) -> list[Message]:
-        self._never.wait(0.01)
-        return []
-
-    def acknowledge(self, messages: Sequence[Message]) -> None: ...
-
-    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
-        self.published.append(topic)
-
 
 ROOM = """
 [room]
@@ -98,40 +75,28 @@ def keep_hour(setup: Setup, *, now_ms: int, celsius: float = 26.5, ph: float = 5
 
 @contextmanager
 def watching(room: Path) -> Iterator[Watch]:
-    """The daemon's loop and its control, running until the block ends."""
-    setup = load_setup(room, {})
-    ready, stop = threading.Event(), threading.Event()
+    """The whole daemon, with no broker to reach and no pages to serve, until the block ends."""
+    setup = load_setup(room, {"ROEWATCH_WEB__PORT": str(free_port())})
+    channels = {way.name: Pigeonhole() for way in setup.ways}
+    daemon = Daemon(setup, channels, read_again=lambda: load_setup(room, {}))
+    ready = threading.Event()
     at_work: list[Watch] = []
-    clock = WallClock()
-    listener = cast("Listener", SilentListener())
+
+    def at_work_now(watch: Watch) -> None:
+        at_work.append(watch)
+        ready.set()
 
     def work() -> None:
-        # the store belongs to the thread that opens it
-        store = Store.open(setup.storage.path)
         try:
-            watch = Watch(
-                room_id=setup.room.id,
-                bindings=setup.bindings,
-                fold=fold_of(setup, store),
-                store=store,
-                listener=listener,
-                clock=clock,
-            )
-            watch.start()
-            at_work.append(watch)
-            with control_of(setup, watch, listener, clock):
-                ready.set()
-                watch.run(stop)
+            daemon.run(at_work_now)
         finally:
-            store.close()
             ready.set()
 
     thread = threading.Thread(target=work)
     thread.start()
     try:
         assert ready.wait(30)
-        ask(setup.storage.path, "status")
         yield at_work[0]
     finally:
-        stop.set()
+        daemon.stop.set()
         thread.join(30)

@@ -122,8 +122,8 @@ class _Visit(socketserver.StreamRequestHandler):
             log.info("control_visit_broken why=%s", gone)
 
 
-def ask(store: Path, do: str, **what: Any) -> Any:
-    """What the daemon of `store` says to an errand.
+def ask(store: Path, do: str, *, within_s: float = ANSWER_S, **what: Any) -> Any:
+    """What the daemon of `store` says to an errand, in `within_s` at most.
 
     Raises NoDaemonError when none answers, NotDoneError with its reason when it will not.
     """
@@ -131,7 +131,7 @@ def ask(store: Path, do: str, **what: Any) -> Any:
     none = f"{store}: no daemon runs here; start it with `roewatch watch`, then ask again"
     try:
         with socket.socket(socket.AF_UNIX) as line, _short(path) as name:
-            line.settimeout(ANSWER_S)
+            line.settimeout(within_s)
             line.connect(name)
             line.sendall(json.dumps({"do": do, **what}, ensure_ascii=False).encode() + b"\n")
             answer = line.makefile("rb").readline()

@@ -3,10 +3,8 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from roewatch.intake.listener import Listener
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import iso
-from roewatch.room.tank import ROOM, Room
 from roewatch.service.clock import Clock
 from roewatch.service.control import Control, Errand
 from roewatch.service.settings.load import Setup
@@ -15,28 +13,47 @@ from roewatch.service.watch import Watch
 Asked = Mapping[str, Any]
 
 
-def control_of(
-    setup: Setup,
-    watch: Watch,
-    listener: Listener,
-    clock: Clock,
-    reload: Callable[[], str] | None = None,
-) -> Control:
+RECEIPTS_S = 30.0
+
+
+def control_of(setup: Setup, watch: Watch, clock: Clock, reload: Callable[[], bool]) -> Control:
     """The way in for one daemon: enter it once the store is open, leave it before it is closed.
 
-    reload: reads the settings again and says what came of it; None where only a start does.
+    reload: reads the settings again; returns whether they were taken over.
     """
-    errands = errands_of(setup.room, watch, listener, clock)
-
-    def again(_asked: Asked) -> str:
-        return reload() if reload is not None else "restart the daemon, so that it judges by it"
-
-    return Control(setup.storage.path, errands | {"reload": again})
+    return Control(setup.storage.path, errands_of(watch, clock, reload))
 
 
-def errands_of(room: Room, watch: Watch, listener: Listener, clock: Clock) -> dict[str, Errand]:
+def errands_of(watch: Watch, clock: Clock, reload: Callable[[], bool]) -> dict[str, Errand]:
     """Every errand by name. Each refuses what is missing or of the wrong kind with ValueError."""
 
+    def enter(asked: Asked) -> None:
+        watch.enter(_entry(asked, clock.now_ms()))
+
+    def test(_asked: Asked) -> list[dict[str, str]]:
+        return [{"contact": n.contact, "way": n.way} for n in watch.test_notices()]
+
+    def status(_asked: Asked) -> dict[str, Any]:
+        return _status(watch, clock)
+
+    def path(_asked: Asked) -> list[dict[str, str]]:
+        return _tested(watch)
+
+    def again(_asked: Asked) -> None:
+        if not reload():
+            raise ValueError("the settings have faults; `roewatch check` names them")
+
+    return {
+        **_alarm_errands(watch),
+        "status": status,
+        "enter": enter,
+        "test": test,
+        "test-path": path,
+        "reload": again,
+    }
+
+
+def _alarm_errands(watch: Watch) -> dict[str, Errand]:
     def acknowledge(asked: Asked) -> None:
         number, by = _number(asked, "number"), _text(asked, "by")
         watch.change_alarm(lambda book, at_ms: book.acknowledge(number, by, at_ms))
@@ -62,33 +79,34 @@ def errands_of(room: Room, watch: Watch, listener: Listener, clock: Clock) -> di
         number, by = _number(asked, "number"), _text(asked, "by")
         watch.change_alarm(lambda book, at_ms: book.reset(number, by, at_ms))
 
-    def enter(asked: Asked) -> None:
-        entry = _entry(asked, clock.now_ms())
-        if entry.tank != ROOM:
-            room.tank(entry.tank)
-        watch.enter(entry)
-
-    def test(_asked: Asked) -> list[dict[str, str]]:
-        return [{"contact": n.contact, "way": n.way} for n in watch.test_notices()]
-
-    def status(_asked: Asked) -> dict[str, Any]:
-        return _status(watch, listener, clock)
-
     return {
-        "status": status,
         "acknowledge": acknowledge,
         "shelve": shelve,
         "unshelve": unshelve,
         "out-of-service": out_of_service,
         "return": return_to_service,
         "reset": reset,
-        "enter": enter,
-        "test": test,
     }
 
 
-def _status(watch: Watch, listener: Listener, clock: Clock) -> dict[str, Any]:
-    link, counts = listener.link, watch.counts
+def _tested(watch: Watch) -> list[dict[str, str]]:
+    """A synthetic reading the whole way: what became of each notice it caused."""
+    test = watch.test_path()
+    receipts = test.wait_receipts(RECEIPTS_S)
+    return [
+        {
+            "contact": notice.contact,
+            "way": notice.way,
+            "outcome": receipt.outcome.value if receipt else "no answer yet",
+            "reason": receipt.reason if receipt else "",
+        }
+        for notice in test.notices
+        for receipt in (receipts.get(notice.id),)
+    ]
+
+
+def _status(watch: Watch, clock: Clock) -> dict[str, Any]:
+    link, counts = watch.link, watch.counts
     return {
         "time": iso(clock.now_ms()),
         "connected": link.connected,

@@ -114,7 +114,7 @@ class Daemon:
             listener.start()
             stack.callback(lambda: _stop_ear(watch))
             self._serve_pages(stack, watch, records)
-            stack.enter_context(control_of(setup, watch, listener, clock))
+            stack.enter_context(control_of(setup, watch, clock, reload))
             status = Status(since_ms=clock.now_ms())
             self._start_rounds(stack, watch, heart, status)
             self._start_mirror(stack, watch)

@@ -193,8 +193,8 @@ def _enter(setup: "Setup", entry: JournalEntry) -> None:
             store.close()
         print("entered into the journal", file=sys.stderr)
         return
-    said = ask(setup.storage.path, "reload")
-    print(f"entered into the journal; {said}", file=sys.stderr)
+    ask(setup.storage.path, "reload")
+    print("entered into the journal; the daemon judges by it from now on", file=sys.stderr)
 
 
 # -- led through it ------------------------------------------------------------------------------
