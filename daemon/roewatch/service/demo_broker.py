@@ -18,6 +18,18 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+def is_free(port: int) -> bool:
+    """Whether nobody listens on that TCP port on loopback."""
+    with socket.socket() as probe:
+        # as a server would take it: what a closed one leaves behind is no hindrance
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+        return True
+
+
 class DemoBroker:
     """An MQTT broker on a loopback port, in a thread of its own. Keeps nothing on disk."""
 
@@ -30,13 +42,13 @@ class DemoBroker:
         self._ending: asyncio.Event | None = None
 
     def start(self) -> None:
-        """Return once it listens. Raises RuntimeError if it cannot."""
+        """Return once it listens. Raises ConnectionError if it cannot."""
         for name in ("amqtt", "transitions"):
             logging.getLogger(name).setLevel(logging.ERROR)
         self._thread.start()
         if not self._up.wait(START_WAIT_S) or self._failed is not None:
             why = self._failed or "it took too long"
-            raise RuntimeError(f"the demo broker did not start: {why}")
+            raise ConnectionError(f"the demo broker did not start: {why}")
 
     def stop(self) -> None:
         """End it and wait for its thread."""

@@ -15,8 +15,7 @@ from roewatch.judging.judge import Judge
 from roewatch.judging.limits import Limits
 from roewatch.room.fault import Fault, SettingsError
 from roewatch.room.journal import Deed, JournalEntry
-from roewatch.room.moment import at_ms_of_iso
-from roewatch.room.quantity import Quantity
+from roewatch.room.moment import SECOND_MS, at_ms_of_iso
 from roewatch.room.reading import Reading
 from roewatch.room.tank import Room
 from roewatch.storage.archive import uncalibrated
@@ -25,6 +24,7 @@ READING_COLUMNS = ("time", "tank", "quantity", "value")
 MORE_COLUMNS = ("probe", "raw")  # an export has them; they tell two probes of one tank apart
 JOURNAL_COLUMNS = ("time", "tank", "event", "until", "detail")
 PROGRESS_EVERY = 20_000
+AGE_EVERY_MS = 5 * SECOND_MS
 
 
 @dataclass(slots=True)
@@ -145,13 +145,19 @@ def replay(
     # the journal first, so that at one moment a deed comes before its echo in the water
     lists: tuple[Sequence[Reading | JournalEntry], ...] = (journal, readings)
     feed = heapq.merge(*lists, key=lambda item: item.at_ms)
+    age_ms = readings[0].at_ms
     for count, item in enumerate(feed, start=1):
+        if item.at_ms >= age_ms:
+            # as the daemon's rounds do: what a suppressing alarm held back is released in time
+            yield from book.advance(age_ms)
+            age_ms = item.at_ms - item.at_ms % AGE_EVERY_MS + AGE_EVERY_MS
         findings = judge.take(item).findings if isinstance(item, Reading) else judge.enter(item)
         if findings:
             yield from booked(findings)
         if count % PROGRESS_EVERY == 0:
             progress(count)
     yield from booked(judge.advance(readings[-1].at_ms))
+    yield from book.advance(readings[-1].at_ms)
     progress(len(readings) + len(journal))
 
 
@@ -204,11 +210,3 @@ def _columns_at(path: Path, header: Sequence[str], columns: Sequence[str]) -> li
             ]
         )
     return [header.index(name) for name in columns]
-
-
-def quantity_named(text: str) -> Quantity:
-    """The quantity a person typed. Raises ValueError listing those there are."""
-    try:
-        return Quantity(text.strip().lower())
-    except ValueError:
-        raise ValueError(f"no quantity {text!r}; there are: {', '.join(Quantity)}") from None
