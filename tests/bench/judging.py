@@ -7,14 +7,10 @@ makes the same tuples is timed beside it, because a bare figure says more of the
 
 import argparse
 import gc
-import sys
 import time
 from itertools import cycle, islice
 from math import exp
-from pathlib import Path
 from random import Random
-
-sys.path[:0] = [str(Path(__file__).parents[2] / part) for part in ("daemon", ".")]
 
 from roewatch.judging.judge import Judge, Judged
 from roewatch.room.moment import MINUTE_MS, at_ms_of_iso
@@ -49,7 +45,7 @@ def room_of(probes: int, every_ms: int) -> Room:
         Probe(id=f"{t.id}-{q}", tank=t.id, quantity=q, every_ms=every_ms)
         for t in tanks
         for q in both
-    ]  # noqa: E501
+    ]
     return Room(id="bench", name="bench", zone="UTC", tanks=tuple(tanks), probes=tuple(made))
 
 
@@ -108,9 +104,8 @@ def main() -> None:
         for probes in (10, 1_000, 10_000):
             many = max(asked.readings, probes * 60)
             rates[probes] = judged_per_s(probes, every_ms, many)
-            print(
-                f"every {every_ms // 1000:2} s, {probes:6,} probes: {rates[probes]:10,.0f} judged a second"
-            )  # noqa: E501
+            room = f"every {every_ms // 1000:2} s, {probes:6,} probes"
+            print(f"{room}: {rates[probes]:10,.0f} judged a second")
         print(f"   slowest over quickest: {max(rates.values()) / min(rates.values()):.2f}")
 
 

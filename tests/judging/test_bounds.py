@@ -1,6 +1,6 @@
 """The window: raised after the on-delay, ended after the off-delay, never for want of data."""
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.judging.rooms import START, fold, kinds, minutes, one_tank
 
@@ -45,6 +45,7 @@ def test_a_missing_sample_never_ends_it() -> None:
     assert Kind.BELOW_WINDOW not in ended
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(25.0, 28.0), min_size=30, max_size=60))
 def test_no_water_inside_the_window_is_ever_outside(values: list[float]) -> None:
     findings = fold(one_tank(), minutes(values))

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.judging.rooms import START, flags, fold, kinds, minutes, one_tank, probe, room, tank
 
@@ -79,12 +79,14 @@ def test_a_week_of_the_same_ph_is_no_alarm() -> None:
 _FLAGS = st.lists(st.sampled_from(list(Flag)), min_size=1, max_size=6)
 
 
+@settings(deadline=None)
 @given(_FLAGS)
 def test_good_never_hides_what_another_test_could_not_see(several: list[Flag]) -> None:
     if combined(*several) is Flag.GOOD:
         assert set(several) == {Flag.GOOD}
 
 
+@settings(deadline=None)
 @given(_FLAGS)
 def test_the_order_of_the_tests_never_matters(several: list[Flag]) -> None:
     assert combined(*several) is combined(*reversed(several))

@@ -1,6 +1,7 @@
 """The fold: the same readings give the same findings, cut anywhere, interleaved anyhow."""
 
 import json
+from dataclasses import replace
 from functools import cache
 from random import Random
 
@@ -13,11 +14,12 @@ from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
-from roewatch.room.tank import Room
+from roewatch.room.tank import ROOM, Room
 from roewatch_sim.boathouse import boathouse
 from roewatch_sim.fault import FaultKind, SimFault
 
-HOURS = 30.0
+HOURS = 28.0
+TANKS = ("A2", "A3", "A5", "A6", "B3", "B6")  # half the room: the law is the same, the test quicker
 
 
 @cache
@@ -34,8 +36,16 @@ def eventful() -> tuple[Room, tuple[Event, ...], tuple[Finding, ...]]:
         SimFault(FaultKind.PROBE_SILENT, "", START + 25 * HOUR_MS, START + 26 * HOUR_MS),
     ):
         sim.inject(fault)
-    room = room_of(sim)
-    events = tuple(events_of(sim, hours=HOURS))
+    whole = room_of(sim)
+    tanks = tuple(tank for tank in whole.tanks if tank.id in TANKS)
+    probes = tuple(probe for probe in whole.probes if probe.tank in (*TANKS, ROOM))
+    room = replace(whole, tanks=tanks, probes=probes)
+    known = {probe.id for probe in probes}
+    events = tuple(
+        event
+        for event in events_of(sim, hours=HOURS)
+        if (event.tank in TANKS if isinstance(event, JournalEntry) else event.probe in known)
+    )
     return room, events, tuple(judged(Judge(room, start_ms=START), events))
 
 
@@ -47,7 +57,7 @@ def test_there_is_something_to_find() -> None:
     }  # fmt: skip
 
 
-@settings(max_examples=6, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(st.lists(st.floats(0.01, 0.99), min_size=1, max_size=3))
 def test_cut_anywhere_the_findings_are_the_same(cuts: list[float]) -> None:
     room, events, expected = eventful()
@@ -65,7 +75,7 @@ def test_cut_anywhere_the_findings_are_the_same(cuts: list[float]) -> None:
     assert tuple(found) == expected
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(st.integers(0, 1000))
 def test_the_order_between_probes_never_matters(seed: int) -> None:
     room, events, expected = eventful()
@@ -109,11 +119,11 @@ def test_a_spoilt_state_is_said_and_the_rest_is_kept(spoilt: str) -> None:
     judged(judge, events[:2000])
     kept = judge.changed_states()
     kept["judge/probe/A3-temperature"] = spoilt
-    kept["judge/tank/A4"] = spoilt
+    kept["judge/tank/A5"] = spoilt
     fresh = Judge(room, start_ms=START)
     assert {lost.key for lost in fresh.restore(kept)} == {
         "judge/probe/A3-temperature",
-        "judge/tank/A4",
+        "judge/tank/A5",
     }
     assert "A3-temperature" not in fresh.positions()
     assert fresh.positions()["A3-ph"] == judge.positions()["A3-ph"]

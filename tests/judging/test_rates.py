@@ -44,7 +44,7 @@ def test_it_ends_when_the_water_holds() -> None:
     assert [f.present for f in findings if f.kind is Kind.FALLING_TOO_FAST][-1] is False
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(
     st.floats(-3, 3), st.lists(st.floats(-0.05, 0.05), min_size=20, max_size=40), st.integers(0, 19)
 )

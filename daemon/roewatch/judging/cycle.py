@@ -9,7 +9,7 @@ from statistics import median
 from typing import Any, NamedTuple
 
 from roewatch.judging.limits import Limits
-from roewatch.room.moment import HOUR_MS
+from roewatch.room.moment import HOUR_MS, MINUTE_MS
 
 KEPT_TURNS = 16
 _FIRST_TURN = 0.15  # °C a reversal must have before the swing is known
@@ -45,8 +45,8 @@ class Cycle:
 
     __slots__ = (
         "direction", "extreme", "extreme_ms", "fall", "fall_over_room", "falls", "limits", "lower",
-        "lower_min", "peaks", "period_ms", "rise", "rise_over_room", "rises", "room",
-        "room_extreme", "room_turned", "swing", "troughs", "turned", "turned_ms", "upper",
+        "lower_min", "off_ms", "on_ms", "peaks", "period_ms", "rise", "rise_over_room", "rises",
+        "room", "room_extreme", "room_turned", "swing", "troughs", "turned", "turned_ms", "upper",
         "upper_max",
     )  # fmt: skip
 
@@ -71,6 +71,11 @@ class Cycle:
         """Whether enough cycles were seen to speak of switch points."""
         need = self.limits.band_learn_cycles
         return len(self.falls) >= need and len(self.rises) >= need
+
+    @property
+    def resolved(self) -> bool:
+        """Whether five-minute medians are fine enough to compare single legs."""
+        return self.known and self.on_ms >= 15 * MINUTE_MS and self.off_ms >= 25 * MINUTE_MS
 
     @property
     def power(self) -> float:
@@ -103,14 +108,19 @@ class Cycle:
         self.extreme_ms = -1
         self.turned = None
 
-    def follow(self, at_ms: int, value: float, room: float | None) -> Turn | None:
-        """One more five-minute median; the turn it shows, if any. Nothing is learned yet."""
+    def follow(
+        self, at_ms: int, value: float, room: float | None, noise: float = 0.0
+    ) -> Turn | None:
+        """One more five-minute median; the turn it shows, if any. Nothing is learned yet.
+
+        noise: how far, in °C, chance alone may turn the medians about.
+        """
         if room is not None:
             self.room = [self.room[0] + room, self.room[1] + 1]
         if self.extreme_ms < 0:
             self._reach(at_ms, value)
             return None
-        turn = min(max(0.1, 0.4 * self.swing), 0.3) if self.swing else _FIRST_TURN
+        turn = min(max(0.1, 0.4 * self.swing, noise), 0.3) if self.swing else _FIRST_TURN
         if self.direction == 0:
             if abs(value - self.extreme) >= turn:
                 self.direction = 1 if value > self.extreme else -1
@@ -190,7 +200,8 @@ class Cycle:
         self.fall, self.fall_over_room = _middle(self.falls[-8:])
         self.rise, self.rise_over_room = _middle(self.rises[-8:])
         spans = [leg.span_ms for leg in self.falls[-8:]], [leg.span_ms for leg in self.rises[-8:]]
-        self.period_ms = int(median(spans[0]) + median(spans[1])) if all(spans) else 0
+        self.off_ms, self.on_ms = (int(median(span)) if span else 0 for span in spans)
+        self.period_ms = self.off_ms + self.on_ms if all(spans) else 0
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""

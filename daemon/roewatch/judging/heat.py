@@ -84,7 +84,7 @@ class Heat:
         cycle = self.cycle
         if at_ms <= self.quiet_until:
             cycle.forget_leg()
-        turn = cycle.follow(at_ms, value, self.room_c)
+        turn = cycle.follow(at_ms, value, self.room_c, 1.3 * self.witness.norm)
         if turn is not None:
             self.thermostat.turn(turn, at_ms, quiet=at_ms <= self.quiet_until, out=out)
         self.thermostat.bucket(at_ms, value, out)
@@ -164,6 +164,9 @@ class Heat:
         if share < (0.3 if dead else 0.12 if weak else 0.22):
             kind = Kind.HEATER_DEAD
         elif self.doubt is not Doubt.COLD and (weak or at_ms - self.low_since >= 30 * MINUTE_MS):
+            if self.thermostat.fell_fast(self.low_since, self.witness.guard_low):
+                self.thermostat.lid(at_ms, value, out)
+                return
             kind = Kind.HEATER_WEAK
         else:
             return

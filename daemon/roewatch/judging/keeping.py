@@ -21,6 +21,7 @@ from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Tank
 
+WATER_J_PER_LITRE_K = 4180.0  # as the trade notes round it
 _BY_POWER = (Quantity.TEMPERATURE, Quantity.PH, Quantity.OXYGEN)
 _UNTRUE = (*OF_PROBE, Kind.PROBE_STUCK, Kind.PROBE_FAULT)
 
@@ -306,13 +307,22 @@ class Keeping:
             return
         if heat is not None and heat.witness is witness and not self._noisy(witness):
             heat.bucket(bucket.end_ms, bucket.value, out)
-            self.jumps[witness.id].usual_per_h = max(heat.cycle.rise, heat.cycle.fall)
+            self.jumps[witness.id].usual_per_h = max(
+                heat.cycle.rise, heat.cycle.fall, self._nominal()
+            )
         rates = self.rates.get(witness.id)
         if rates is not None:
             if heat is not None and heat.witness is witness:
                 rates.swing = heat.cycle.swing
             if not self.changes or not self.in_change(bucket.end_ms):
                 rates.bucket(bucket.end_ms, bucket.value, self.standing, out)
+
+    def _nominal(self) -> float:
+        """What the heater can do by its label before the cycle is known, °C/h."""
+        tank, heat = self.tank, self.heat
+        if tank is None or heat is None or heat.cycle.known:
+            return 0.0
+        return tank.heater_watts * 3600 / (tank.litres * WATER_J_PER_LITRE_K)
 
     def _change_over(self, tick_ms: int, out: list[Finding]) -> None:
         since_ms, until_ms = self.changes[-1]

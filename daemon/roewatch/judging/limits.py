@@ -65,6 +65,9 @@ class Limits:
     adopt_ms: int = DAY_MS  # odd turns for a day are the new usual
     drift_celsius: float = 0.3  # both switch points crept this far
     lid_fall_ms: int = int(2.5 * HOUR_MS)  # so much cooling is compared before a lid is blamed
+    lid_times: float = 1.4
+    weak_rise_ms: int = int(1.25 * HOUR_MS)  # so much warming before a heater is called weak
+    weak_share: float = 0.65
     knob_conditioning_celsius: float = 0.3  # one step of a plan, turned all at once
 
     # jumps: within ten minutes

@@ -9,14 +9,15 @@ from typing import TYPE_CHECKING
 from roewatch.judging.finding import Forecast
 from roewatch.judging.forecast import time_to_h
 from roewatch.judging.slope import fitted_per_h
+from roewatch.judging.witness import BUCKET_MS
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS
 
 if TYPE_CHECKING:
     from roewatch.judging.heat import Heat
 
-_PROBE = 0.12  # °C the probe may be off against the water's own temperature
-_RATE = 0.18  # share by which a rate learned or measured may be wrong
+_PROBE = 0.11  # °C the probe may be off against the water's own temperature
+_SOONER, _LATER = 0.18, 0.26  # share by which it may be sooner or later: glass holds warmth back
 
 
 def measured_per_h(heat: "Heat", buckets: int) -> float | None:
@@ -30,7 +31,7 @@ def measured_per_h(heat: "Heat", buckets: int) -> float | None:
 def outlook(heat: "Heat", kind: Kind, at_ms: int, value: float, held_ms: int) -> Forecast | None:
     """When the water leaves its window; None when it will not, or has no window that way.
 
-    held_ms: how long the water has been going this way beyond its switch point.
+    held_ms: how long the water has surely been going this way.
     """
     window, cycle = heat.window, heat.cycle
     over = heat.over_room(value)
@@ -39,7 +40,9 @@ def outlook(heat: "Heat", kind: Kind, at_ms: int, value: float, held_ms: int) ->
     bound = None if window is None else window.high if up else window.low
     if bound is None or not cycle.known:
         return None
-    measured = measured_per_h(heat, min(max(int(held_ms // 300_000) + 2, 4), 12))
+    if cycle.turned is not None and (cycle.direction > 0) == up:
+        held_ms = max(held_ms, at_ms - cycle.turned_ms - 2 * BUCKET_MS)  # the whole leg says it
+    measured = measured_per_h(heat, min(max(held_ms // BUCKET_MS, 4), 12))
     if up:
         rate = cycle.power - loss
         # the glass takes its share at first; what is measured later knows that already
@@ -55,7 +58,7 @@ def outlook(heat: "Heat", kind: Kind, at_ms: int, value: float, held_ms: int) ->
         rest = value + measured * over / loss  # where loss and what is left of the heater meet
     else:
         rate = -loss
-        rate = rate if measured is None or measured >= 0 else 0.5 * rate + 0.5 * measured
+        rate = rate if measured is None or measured >= 0 else 0.3 * rate + 0.7 * measured
         rest = heat.room_c
     return _range(at_ms, value, bound, rate, rest)
 
@@ -66,8 +69,6 @@ def _range(
     likely = time_to_h(value, bound, rate, rest)
     if likely is None:
         return None
-    unsure = _RATE * likely + _PROBE / abs(rate)
-    late = time_to_h(value, bound, rate * (1 - _RATE), rest)
-    latest = None if late is None else max(likely + unsure, late)
-    spans = (max(likely - unsure, 0.0), likely, latest)
-    return Forecast(*(None if h is None else at_ms + round(h * HOUR_MS) for h in spans))
+    probe = _PROBE / abs(rate)
+    spans = (max((1 - _SOONER) * likely - probe, 0.0), likely, (1 + _LATER) * likely + probe)
+    return Forecast(*(at_ms + round(h * HOUR_MS) for h in spans))

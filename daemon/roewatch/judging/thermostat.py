@@ -4,16 +4,16 @@ A leg that cools faster than the room explains is a lid off; one that warms too 
 heater. Turns far from the usual are kept apart until they have lasted long enough to be the usual.
 """
 
-from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from roewatch.judging.cycle import Turn
 from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
+from roewatch.judging.outlook import measured_per_h
 from roewatch.judging.standing import Seen
 from roewatch.judging.witness import BUCKET_MS
 from roewatch.room.kind import Kind
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class Thermostat:
         self.odd: list[list[Any]] = []  # [is_peak, at_ms, value] of turns not yet learned
         self.slacks: list[list[Any]] = []  # [until_ms, °C]: how far turns may be off for a while
         self.cooling: list[list[float]] = []  # [loss ratio, span] of the last falls
-        self.warming: list[float] = []  # power ratios of the last rises
+        self.warming: list[list[float]] = []  # [power ratio, span] of the last rises
         self.days: list[list[Any]] = []  # [day, upper, lower]
         self.last_peak = 1e9
         self.last_peak_ms = -1
@@ -60,7 +60,7 @@ class Thermostat:
             self.odd.append([turn.is_peak, turn.at_ms, turn.value])
             del self.odd[:-_KEPT_ODD]
             # the next turn may be as far off on the other side
-            self.allow(at_ms + max(2 * cycle.period_ms, 6 * HOUR_MS), abs(off) + 0.1)
+            self.allow(at_ms + max(4 * cycle.period_ms, 12 * HOUR_MS), abs(off) + 0.1)
         else:
             if self.odd and self.odd[-1][0] == turn.is_peak:
                 self.odd = []
@@ -142,47 +142,53 @@ class Thermostat:
     def _leg(self, turn: Turn, *, quiet: bool) -> bool:
         """Note how the leg compares with the usual; True when it is ordinary enough to learn."""
         cycle, leg = self.heat.cycle, turn.leg
-        if leg is None or quiet or leg.span_ms < 10 * MINUTE_MS:
+        if leg is None or quiet or not cycle.resolved:
             return not quiet
         ratio = cycle.power_ratio(leg) if turn.is_peak else cycle.loss_ratio(leg)
         if ratio is None:
             return True
         if turn.is_peak:
-            self.warming = [*self.warming[-2:], ratio]
+            self.warming = [*self.warming[-11:], [ratio, leg.span_ms]]
         else:
             self.cooling = [*self.cooling[-11:], [ratio, leg.span_ms]]
         return 0.75 < ratio < 1.3
 
     def _judge_legs(self, at_ms: int, turn: Turn, out: list[Finding]) -> None:
-        cooling, warming = self.cooling, self.warming
-        if not turn.is_peak and cooling:
-            # single legs are noisy; their common rate is not
-            spans, legs = 0.0, 0
-            while legs < len(cooling) and spans < self.heat.limits.lid_fall_ms:
-                legs += 1
-                spans += cooling[-legs][1]
-            times = self._cooling(legs)
-            if legs > 2 and spans >= self.heat.limits.lid_fall_ms and times > 1.4:
-                self._see(
-                    Kind.LID_OPEN, at_ms, turn.value,
-                    f"cools {times:.1f} times as fast as usual with the heater off, and the room "
-                    "does not explain it: is the lid off?", out,
-                )  # fmt: skip
-            elif self._cooling(2) < 1.2:
+        limits = self.heat.limits
+        if not turn.is_peak and self.cooling:
+            times, legs = _together(self.cooling, limits.lid_fall_ms)
+            if legs > 0 and times > limits.lid_times:
+                self.lid(at_ms, turn.value, out)
+            elif _together(self.cooling[-2:], 1)[0] < 1.2:
                 self._end(Kind.LID_OPEN, at_ms, "cools as slowly as usual again", out)
-        if turn.is_peak and warming:
-            lid = self._cooling(2) > 1.3
-            weak = warming[-1] < 0.5 or (len(warming) > 1 and max(warming[-2:]) < 0.62)
-            if weak and not lid:
-                self.weak(at_ms, turn.value, warming[-1], out)
-            elif min(warming[-2:]) > 0.85:
+        if turn.is_peak and self.warming:
+            share, legs = _together(self.warming, limits.weak_rise_ms)
+            weak = legs > 0 and share < limits.weak_share
+            if weak and self._cooling(2) < 1.3:
+                self.weak(at_ms, turn.value, share, out)
+            elif _together(self.warming[-2:], 1)[0] > 0.85:
                 self._end(Kind.HEATER_WEAK, at_ms, "warms as fast as usual again", out)
+
+    def lid(self, at_ms: int, value: float, out: list[Finding]) -> None:
+        """The water loses its warmth faster than the room explains."""
+        self._see(
+            Kind.LID_OPEN, at_ms, value,
+            f"{value:.1f} °C: cools faster than usual with the heater off, and the room does not "
+            "explain it: is the lid off?", out,
+        )  # fmt: skip
+
+    def fell_fast(self, low_ms: int, low: float) -> bool:
+        """Whether the fall from the last peak to `low`, reached at low_ms, was a lid's."""
+        cycle = self.heat.cycle
+        span_ms = low_ms - self.last_peak_ms
+        if self.last_peak_ms < 0 or not HOUR_MS // 3 <= span_ms <= 12 * HOUR_MS:
+            return False
+        usual = cycle.loss(self.heat.over_room((self.last_peak + low) / 2))
+        return usual > 0 and (self.last_peak - low) / span_ms * HOUR_MS > 1.35 * usual
 
     def _cooling(self, legs: int) -> float:
         """How many times as fast as usual the last falls went, taken together; 1 for none."""
-        last = self.cooling[-legs:]
-        spans = sum(span for _, span in last)
-        return sum(ratio * span for ratio, span in last) / spans if spans else 1.0
+        return _together(self.cooling[-legs:], 1)[0] if self.cooling else 1.0
 
     def weak(self, at_ms: int, value: float, share: float, out: list[Finding]) -> None:
         """The heater gives only a share of its usual warmth."""
@@ -198,23 +204,44 @@ class Thermostat:
         cycle = self.heat.cycle
         if not cycle.known:
             return
-        if cycle.direction > 0 and cycle.turned is not None and at_ms > self.heat.quiet_until:
-            age_ms = at_ms - cycle.turned_ms
-            usual_ms = median(leg.span_ms for leg in cycle.rises[-8:])
-            # else it has turned and only is not sure yet
-            still = at_ms - cycle.extreme_ms <= 2 * BUCKET_MS
-            if still and age_ms > max(1.7 * usual_ms, HOUR_MS) and value < cycle.upper - 0.1:
-                rate = (value - cycle.turned) / age_ms * HOUR_MS
-                over = self.heat.over_room((value + cycle.turned) / 2)
-                share = (rate + cycle.loss(over)) / cycle.power if cycle.power > 0.05 else 1.0
-                lid = self._cooling(2) > 1.3
-                if 0.1 < share < 0.65 and not lid:
-                    self.weak(at_ms, value, share, out)
+        if at_ms > self.heat.quiet_until:
+            self._judge_reach(at_ms, value, out)
         day = at_ms // DAY_MS
         if not self.days or self.days[-1][0] != day:
             self.days.append([day, cycle.upper, cycle.lower])
             del self.days[:-8]
             self._judge_drift(at_ms, value, out)
+
+    def _judge_reach(self, at_ms: int, value: float, out: list[Finding]) -> None:
+        """Is a rise taking far too long, or does the water no longer reach its upper point?"""
+        cycle, heat = self.heat.cycle, self.heat
+        if cycle.turned is None or cycle.power <= 0.05:
+            return
+        age_ms = at_ms - cycle.turned_ms
+        over = heat.over_room((value + cycle.turned) / 2)
+        loss = cycle.loss(over)
+        lid = self._cooling(2) > 1.3
+        if age_ms > max(3 * cycle.period_ms, 3 * HOUR_MS):
+            # neither up to the switch nor down with the heater off: it heats, and that is all
+            slope = measured_per_h(heat, 24)
+            share = 1.0 if slope is None else (slope + loss) / cycle.power
+            stalled = value < cycle.upper - 0.3 * cycle.swing and 0.15 < share < 0.7
+        else:
+            # the extreme is now: else it has turned and is only not sure of it yet
+            rising = cycle.direction > 0 and cycle.resolved
+            rising = rising and at_ms - cycle.extreme_ms <= 2 * BUCKET_MS
+            usual_ms = cycle.on_ms
+            share = ((value - cycle.turned) / age_ms * HOUR_MS + loss) / cycle.power
+            stalled = (
+                rising
+                and age_ms > max(1.7 * usual_ms, HOUR_MS)
+                and cycle.extreme < cycle.upper - 0.1
+                and 0.1 < share < 0.65
+            )
+            # a lid taken off just now warms as slowly; the next fall tells them apart
+            lid = lid or (share > 1 - 1.1 * loss / cycle.power and age_ms < 3 * usual_ms)
+        if stalled and not lid:
+            self.weak(at_ms, value, share, out)
 
     def _judge_drift(self, at_ms: int, value: float, out: list[Finding]) -> None:
         """Both switch points creep the same way, day by day."""
@@ -273,3 +300,17 @@ class Thermostat:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
+
+
+def _together(legs: list[list[float]], span_ms: float) -> tuple[float, int]:
+    """Ratio of the last legs that span so long, each by its span; and how many: 0 if too few.
+
+    Single legs are noisy, by their ends and by the five minutes; their common rate is not.
+    """
+    spans = total = 0.0
+    for number, (ratio, span) in enumerate(reversed(legs), start=1):
+        spans += span
+        total += ratio * span
+        if spans >= span_ms and (number >= 2 or span >= span_ms):
+            return total / spans, number
+    return (total / spans if spans else 1.0), 0

@@ -269,6 +269,7 @@ class Witness:
             self.since_ms = at
         self.step = 0.0
         self.contiguous = 1
+        self.flat_value = inf  # nobody knows what was said meanwhile: a line begins anew
         hole = last_at >= 0 and at - last_at > self.gap_ms
         # a probe that only ever speaks after holes is slow, not suspect
         flag = _SUSPECT if hole and not self.gap_before else _UNSEEN

@@ -1,4 +1,4 @@
-"""Run: python -m tests.bench.detection FAMILY SEED... [--verbose] [--days N].
+"""Run: python -m tests.bench.detection FAMILY SEED... [--verbose] [--days N] [--healthy].
 
 Plays rooms with labelled faults through the judge and prints the figures a keeper would ask for.
 """
@@ -6,16 +6,14 @@ Plays rooms with labelled faults through the judge and prints the figures a keep
 import argparse
 import sys
 import time
-from pathlib import Path
-
-sys.path[:0] = [str(Path(__file__).parents[3] / part) for part in ("daemon", "simulators", ".")]
 
 from tests.bench.detection.rooms import DAYS, FAMILIES, START, bench_room
 from tests.bench.detection.score import Score, report, score
 
+from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
-from roewatch.room.moment import DAY_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM, Probe, Room, Tank
@@ -46,7 +44,7 @@ def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
         (t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes
     }
     names[ROOM, Quantity.TEMPERATURE] = "room-air"
-    findings = []
+    findings: list[Finding] = []
     entered = 0
     spent = 0.0
     batch: list[Reading | JournalEntry] = []
@@ -66,7 +64,7 @@ def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
     return score(findings, labels, sim.excursions, days)
 
 
-def _judge(judge: Judge, batch: list[Reading | JournalEntry], findings: list) -> float:  # type: ignore[type-arg]
+def _judge(judge: Judge, batch: list[Reading | JournalEntry], findings: list[Finding]) -> float:
     begun = time.perf_counter()
     take = judge.take
     for event in batch:
@@ -92,5 +90,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    assert MINUTE_MS
     main()

@@ -9,11 +9,11 @@ from tests.bench.detection.rooms import HEALTHY, Label
 
 from roewatch.judging.finding import Finding
 from roewatch.room.kind import Kind
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM
-from roewatch_sim.fault import FaultKind
-from roewatch_sim.room import Excursion
+from roewatch_sim.excursion import Excursion
+from roewatch_sim.fault import OF_THE_PROBE, FaultKind
 
 RIGHT: dict[FaultKind, frozenset[Kind]] = {
     FaultKind.HEATER_DEAD: frozenset({Kind.HEATER_DEAD}),
@@ -43,6 +43,7 @@ WINDOW = frozenset({Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW})
 DIGEST = frozenset({Kind.HEATER_WORKS_HARDER, Kind.WATER_CHANGE})
 LOW = frozenset({Kind.PROBE_NOISY, Kind.PROBE_PATCHY, Kind.PROBE_DRIFTING, Kind.CYCLE_TOO_WIDE,
                  Kind.THERMOSTAT_MOVED, Kind.LID_OPEN, Kind.PROBE_IN_BUFFER})  # fmt: skip
+POURED = frozenset({FaultKind.BAD_WATER_CHANGE, FaultKind.ACID_OVERDOSE, FaultKind.HARD_WATER})
 _WHOLE = frozenset({FaultKind.POWER_CUT, FaultKind.ROOM_COLD})
 _GRACE_MS = 2 * HOUR_MS
 _AFTER_MS = 20 * HOUR_MS  # what a mended fault leaves behind is still its own
@@ -112,8 +113,8 @@ def score(
             extra.append(finding)
     outcomes = [_outcome(label, mine[n], excursions) for n, label in enumerate(labels)]
     phone = len([f for f in begun if f.kind not in LOW])
-    return Score(outcomes, false, false_room, extra, _forecasts(findings, labels, excursions), phone,
-                 days)  # fmt: skip
+    forecasts = _forecasts(findings, labels, excursions)
+    return Score(outcomes, false, false_room, extra, forecasts, phone, days)
 
 
 def _belongs(finding: Finding, label: Label) -> bool:
@@ -142,7 +143,7 @@ def _outcome(label: Label, findings: list[Finding], excursions: Sequence[Excursi
         e.from_ms for e in excursions
         if e.tank in label.tanks and label.fault.at_ms < e.from_ms <= label.until_ms + HOUR_MS
     ]  # fmt: skip
-    if left:
+    if left and kind not in OF_THE_PROBE:  # a lying probe moves no water
         first = min((f.at_ms for f in within), default=label.until_ms + _GRACE_MS)
         outcome.lead_ms = min(left) - first
     return outcome
@@ -195,48 +196,60 @@ def report(scores: Sequence[Score], *, verbose: bool) -> str:
             f"{name:26} {len(several):3} {_share(several, 'found'):6} {_share(several, 'right'):6} "
             f"{_share(several, 'first_right'):6} {median(late) if late else float('nan'):8.2f}"
         )
-    left = [o for o in outcomes if o.lead_ms is not None]
-    led = [o for o in left if o.label.fault.kind is not FaultKind.BAD_WATER_CHANGE]
-    leads = sorted((o.lead_ms or 0) / HOUR_MS for o in led)
-    changes = [o.late_ms / MINUTE_MS for o in outcomes
-               if o.label.fault.kind is FaultKind.BAD_WATER_CHANGE and o.found]  # fmt: skip
-    healthy_days = sum(s.days for s in scores) * HEALTHY / 30
-    false = [f for s in scores for f in s.false]
-    lines += [
-        f"faults {len(outcomes)}, found {_share(outcomes, 'found')}, right kind "
-        f"{_share(outcomes, 'right')}, right at once {_share(outcomes, 'first_right')}",
-        f"led to an exit {len(led)}: median lead {median(leads) if leads else 0:.2f} h, warned before "
-        f"{sum(x > 0 for x in leads) / max(len(leads), 1):.1%}; bad water changes found after "
-        f"{[round(x) for x in changes]} min",
-        f"false alarms per healthy tank and 30 days {len(false) / healthy_days:.3f} ({len(false)}); "
-        f"false room alarms {sum(len(s.false_room) for s in scores)}; extra in faulty tanks "
-        f"{sum(len(s.extra) for s in scores)}",
-        f"alarms for the phone a day {sum(s.phone for s in scores) / sum(s.days for s in scores):.2f}",
-    ]
-    forecasts = [f for s in scores for f in s.forecasts]
-    if forecasts:
-        two = [f[2] for f in forecasts if 1.5 <= f[1] <= 2.5]
-        lines.append(
-            f"forecasts {len(forecasts)}: true exit inside {sum(f[0] for f in forecasts) / len(forecasts):.1%};"
-            f" two hours ahead half width {median(two) if two else float('nan'):.0%} of the time left"
-            f" ({len(two)})"
-        )
+    lines += _figures(scores, outcomes)
     if verbose:
         lines += _details(scores)
     return "\n".join(lines)
+
+
+def _figures(scores: Sequence[Score], outcomes: Sequence[Outcome]) -> list[str]:
+    """The figures of the whole, one sentence each."""
+    days = sum(s.days for s in scores)
+    left = [o for o in outcomes if o.lead_ms is not None]
+    led = [o for o in left if o.label.fault.kind not in POURED]
+    leads = [(o.lead_ms or 0) / HOUR_MS for o in led]
+    poured = [o for o in outcomes if o.label.fault.kind in POURED and o.found]
+    within = [o.late_ms / MINUTE_MS for o in poured]
+    false = sum(len(s.false) for s in scores)
+    rate = false / (days * HEALTHY / 30)
+    lines = [
+        f"faults {len(outcomes)}, found {_share(outcomes, 'found')}, by the right kind",
+        f"  {_share(outcomes, 'right')}, and that first {_share(outcomes, 'first_right')}",
+        f"exits that could be led {len(led)}, median lead {median(leads or [0]):.2f} h, warned",
+        f"  before {sum(lead > 0 for lead in leads) / max(len(leads), 1):.1%}",
+        f"poured in (cannot be led) {len(poured)}, found after {median(within or [0]):.0f} min,",
+        f"  at most {max(within, default=0):.0f}",
+        f"false alarms {false}, {rate:.3f} per healthy tank and 30 days; of the room",
+        f"  {sum(len(s.false_room) for s in scores)}; unexplained in faulty tanks",
+        f"  {sum(len(s.extra) for s in scores)}",
+        f"alarms for the phone a day {sum(s.phone for s in scores) / days:.2f}",
+    ]
+    forecasts = [f for s in scores for f in s.forecasts]
+    if forecasts:
+        inside = sum(f[0] for f in forecasts) / len(forecasts)
+        two = [f[2] for f in forecasts if 1.5 <= f[1] <= 2.5]
+        lines += [
+            f"forecasts {len(forecasts)}, true exit inside {inside:.1%}; two hours ahead half the",
+            f"  range is {median(two or [0]):.0%} of the time left ({len(two)})",
+        ]
+        for kind in sorted({f[3] for f in forecasts}):
+            of_kind = [f[0] for f in forecasts if f[3] == kind]
+            lines.append(f"  {kind}: {sum(of_kind) / len(of_kind):.0%} of {len(of_kind)}")
+    return lines
 
 
 def _details(scores: Sequence[Score]) -> list[str]:
     lines = []
     for s in scores:
         for o in s.outcomes:
-            if not o.right or (o.lead_ms is not None and o.lead_ms <= 0):
-                f = o.label.fault
-                lead = "" if o.lead_ms is None else f" lead {o.lead_ms / HOUR_MS:.2f}"
-                day = (f.at_ms - o.label.fault.at_ms % DAY_MS) // DAY_MS
-                del day
-                lines.append(f"  {'MISS' if not o.found else 'WRONG' if not o.right else 'LATE'} {f.kind}"
-                             f" {f.quantity or ''} {f.tank} {f.at_ms}{lead}: {o.told}")  # fmt: skip
+            late = o.lead_ms is not None and o.lead_ms <= 0
+            if o.right and not late:
+                continue
+            fault = o.label.fault
+            lead = "" if o.lead_ms is None else f" lead {o.lead_ms / HOUR_MS:.2f}"
+            word = "LATE" if o.right else "WRONG" if o.found else "MISS"
+            where = f"{fault.kind} {fault.quantity or ''} {fault.tank} {fault.at_ms}"
+            lines.append(f"  {word} {where}{lead}: {o.told}")
         for name, several in (("FALSE", s.false), ("ROOM", s.false_room), ("EXTRA", s.extra)):
             lines += [f"  {name} {f.tank} {f.kind} {f.at_ms} {f.message}" for f in several]
     return lines
