@@ -84,6 +84,43 @@ class Lowering:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedStep:
+    """One dated step of a plan made elsewhere: a share changed for prepared water, and the knob.
+
+    alkalinity (meq/L), conductivity (µS/cm at 25 °C), co2_uatm: of the prepared water, which is
+    brought to the tank's temperature before it is poured. set_c: where the thermostat is set then.
+    """
+
+    at_ms: int
+    tank: str
+    share: float
+    alkalinity: float
+    conductivity: float
+    co2_uatm: float
+    set_c: float
+    minutes: float = 30.0
+
+    def do(self, tank: "SimTank", at_ms: int) -> JournalEntry | None:
+        """Begin it; a day of warming alone is no water change."""
+        tank.set_c = self.set_c
+        if self.share <= 0:
+            tank.settle()
+            return None
+        until_ms = at_ms + round(self.minutes * MINUTE_MS)
+        tank.pour(
+            Pouring(
+                at_ms=at_ms, until_ms=until_ms, share=self.share, celsius=tank.heat.water_c,
+                alkalinity=self.alkalinity, conductivity=self.conductivity,
+                co2_uatm=self.co2_uatm, unplugged=True,
+            )
+        )  # fmt: skip
+        return JournalEntry(
+            at_ms=at_ms, tank=tank.id, deed=Deed.WATER_CHANGE, until_ms=until_ms,
+            detail=f"{self.share:.0%} changed by the plan",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Calibrating:
     """A probe set right after its buffers; the buffers themselves are a fault to be explained."""
 
@@ -105,5 +142,5 @@ class Calibrating:
         )  # fmt: skip
 
 
-Chore = WaterChange | Lowering | Calibrating
+Chore = WaterChange | Lowering | PlannedStep | Calibrating
 """Anything the keeper does at a set moment."""
