@@ -1,5 +1,7 @@
 """Silence: a probe, a tank, the whole room, told apart."""
 
+from dataclasses import replace
+
 from tests.judging.rooms import START, fold, kinds, minutes, probe, room, tank
 
 from roewatch.judging.judge import Judge
@@ -66,3 +68,15 @@ def test_a_downtime_of_the_daemon_is_nobodys_silence() -> None:
 def test_who_never_spoke_is_silent_too() -> None:
     findings = fold(three_tanks(), talk("A3-ph", first=0, last=30))
     assert kinds(findings) == ["A3 probe-silent"]
+
+
+def test_a_probe_taken_away_leaves_no_condition_behind() -> None:
+    judge = three_tanks()
+    fold(judge, [*talk(first=0, last=30), *talk("A2-ph", first=30, last=60)])
+    whole = judge.room
+    without = replace(whole, probes=tuple(p for p in whole.probes if p.id != "A2-ph"))
+    ended = judge.reconfigure(without)
+    assert [(f.tank, f.kind, f.probe, f.present) for f in ended] == [
+        ("A2", "probe-silent", "A2-ph", False)
+    ]
+    assert kinds(fold(judge, talk("A2-ph", first=60, last=90))) == []

@@ -13,7 +13,7 @@ from roewatch.judging.finding import Finding
 from roewatch.judging.keeping import Keeping
 from roewatch.judging.limits import Limits
 from roewatch.judging.silence import Silence
-from roewatch.judging.standing import Standing
+from roewatch.judging.standing import Key, Standing
 from roewatch.judging.together import Together
 from roewatch.judging.witness import NOTHING, Judged, Witness
 from roewatch.room.journal import JournalEntry
@@ -188,7 +188,7 @@ class Judge:
     def resume(self, now_ms: int) -> None:
         """The daemon was down until now: nobody could be heard, so nobody counts as silent."""
         self._silence.since_ms = max(self._silence.since_ms, now_ms)
-        self._silence.look_ms = 0
+        self._silence.look_again()
         self._room_changed = True
 
     def reconfigure(self, room: Room) -> list[Finding]:
@@ -196,8 +196,21 @@ class Judge:
 
         Conditions of tanks and probes that are gone end, since nobody can see them any more.
         """
+        before = self._keepings
+        at_ms = max(self._tick_ms, 0)
         self._settle(room)
-        return []
+        self._silence.look_again()
+        out: list[Finding] = []
+        for tank_id, keeping in before.items():
+            if tank_id not in self._keepings:
+                keeping.standing.end_where(at_ms, lambda _: True, "the tank is gone", out)
+        for keeping in self._keepings.values():
+            keeping.standing.end_where(at_ms, self._unseen, "nobody watches it any more", out)
+        return out
+
+    def _unseen(self, key: Key) -> bool:
+        """Whether a condition is of a probe the room no longer has."""
+        return key[2] is not None and key[2] not in self._witnesses
 
     # -- what is known ---------------------------------------------------------------------------
 
@@ -248,7 +261,7 @@ class Judge:
                 lost.append(Lost(key, f"cannot be read ({error}); this part starts fresh"))
                 self._fresh(key)
         self._wake()
-        self._silence.look_ms = 0
+        self._silence.look_again()
         return lost
 
     def _restore(self, key: str, text: str) -> None:

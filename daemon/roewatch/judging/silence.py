@@ -23,6 +23,12 @@ class Silence:
         self.limits = limits
         self.since_ms = since_ms
         self.look_ms = 0  # nobody can have become silent before
+        self.anybody = True  # somebody was silent at the last look, or nobody has looked yet
+
+    def look_again(self) -> None:
+        """Something changed that the next look cannot know of."""
+        self.look_ms = 0
+        self.anybody = True
 
     def _heard(self, witness: Witness) -> int:
         return max(witness.heard_ms, self.since_ms)
@@ -38,21 +44,37 @@ class Silence:
         heard = [w for _, witnesses in groups for w in witnesses]
         if not heard:
             return
+        if not self.anybody and self._all_heard(tick_ms, heard):
+            return
         if self._judge_room(tick_ms, groups, room, out):
             self.look_ms = tick_ms
+            self.anybody = True
             return
+        self.anybody = False
         next_ms = tick_ms + self.limits.room_silent_after_ms
         for standing, witnesses in groups:
             silent = [w for w in witnesses if tick_ms - self._heard(w) >= self._limit(w)]
             self._judge_tank(tick_ms, standing, witnesses, silent, out)
             if silent:
                 next_ms = tick_ms
+                self.anybody = True
         newest = max(self._heard(w) for w in heard)
         self.look_ms = min(
             next_ms,
             newest + self._room_limit(heard),
             *(self._heard(w) + self._limit(w) for w in heard),
         )
+
+    def _all_heard(self, tick_ms: int, heard: Sequence[Witness]) -> bool:
+        """The quick look: true when nobody can be silent, and `look_ms` set to when that ends."""
+        since_ms = self.since_ms
+        last_ms = max(w.heard_ms for w in heard)
+        newest = max(last_ms, since_ms) + self._room_limit(heard)
+        oldest = min(max(w.heard_ms, since_ms) + self._limit(w) for w in heard)
+        if min(newest, oldest) <= tick_ms:
+            return False
+        self.look_ms = min(newest, oldest)
+        return True
 
     def _room_limit(self, witnesses: Sequence[Witness]) -> int:
         quickest = min(w.every_ms for w in witnesses)

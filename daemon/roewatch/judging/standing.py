@@ -1,5 +1,6 @@
 """A standing condition: what has been found and not yet ended, so that each is told once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -78,6 +79,14 @@ class Standing:
             return
         self.changed = True
         out.append(self._finding(at_ms, seen, before.since_ms, present=False))
+
+    def end_where(
+        self, at_ms: int, gone: Callable[[Key], bool], why: str, out: list[Finding]
+    ) -> None:
+        """End every condition whose key is `gone`: nobody can ever see it end."""
+        for kind, quantity, probe in [key for key in self.told if gone(key)]:
+            seen = Seen(kind=kind, quantity=quantity, probe=probe, since_ms=at_ms, message=why)
+            self.end(at_ms, seen, out)
 
     def _news(self, at_ms: int, seen: Seen, before: Told) -> bool:
         # each time it takes twice as long: what has been said three times is known

@@ -213,9 +213,10 @@ class Witness:
                 self.jitters += 1
                 if step * before < 0.0 and min(abs(step), abs(before)) > self.spike_suspect:
                     revised = self._spike(last_at, min(abs(step), abs(before)))
+            else:
+                self.contiguous = 2
+                self.gap_before = False
             self.step = step
-            self.contiguous += 1
-            self.gap_before = False
         else:
             flag = self._after_gap(at, last_at)
         if abs(value - self.flat_value) <= self.flat_tolerance:
