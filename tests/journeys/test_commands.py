@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from tests.journeys.broker import Broker, Publisher
-from tests.journeys.house import House, _env, message, now_ms
+from tests.journeys.house import House, _env, message, now_ms, wait_until
 from tests.journeys.receivers import WebhookReceiver
 from tests.service.watching import keep_hour, written_room
 from typer.testing import CliRunner
@@ -154,6 +154,26 @@ def test_a_test_goes_the_whole_way_through_broker_daemon_and_contact(
     (receipt,) = map(json.loads, done.stdout.splitlines())
     assert (receipt["way"], receipt["outcome"]) == ("Keeper/phone", "taken")
     assert phone.got[-1].body["about"] == "test"
+
+
+@pytest.mark.needs("mosquitto")
+def test_a_room_whose_pages_cannot_be_served_is_watched_all_the_same(
+    tmp_path: Path, broker: Broker
+) -> None:
+    home = house(tmp_path / "house", broker)
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", home.page_port))
+        other.listen()
+        home.start()
+        try:
+            assert home.running
+            with Publisher(broker) as probes:
+                probes.publish("house/a1/temperature", message(now_ms(), 24.5))
+            wait_until(lambda: home.readings_kept() == 1, "the reading is kept")
+        finally:
+            home.stop()
+    assert "pages_not_served" in home.log
+    assert "another program has this port" in home.log
 
 
 # -- the demo ------------------------------------------------------------------------------------

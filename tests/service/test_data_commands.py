@@ -3,17 +3,23 @@
 import csv
 import io
 import json
+import threading
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
 from tests.service.watching import keep_hour, watching, written_room
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
-from roewatch.room.moment import MINUTE_MS, at_ms_of_iso, iso
+from roewatch.room.moment import DAY_MS, MINUTE_MS, at_ms_of_iso, iso
 from roewatch.service.cli import app
+from roewatch.service.mirrored import target_of
 from roewatch.service.replay import read_journal, read_readings
 from roewatch.service.settings.load import load_setup
+from roewatch.service.settings.sections import MirrorSettings
+from roewatch.storage.influx import Influx, Victoria
 from roewatch.storage.reader import Records
+from roewatch.storage.target import Pigeonhole, TargetDownError
 from roewatch.storage.trouble import BusyStoreError, StoreError
 
 runner = CliRunner()
@@ -198,3 +204,66 @@ def test_salvage_brings_a_stores_readings_into_a_new_one(room: Path, tmp_path: P
     assert done.exit_code == 0, done.output
     assert json.loads(done.stdout)["readings"] == 120
     assert kept(room) == 120
+
+
+# -- the mirror's other end ----------------------------------------------------------------------
+
+
+@pytest.fixture
+def mirrored(room: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Path, Pigeonhole]:
+    """The room with a mirror that has nothing yet."""
+    text = room.read_text().replace("[broker]", "[mirror]\nenabled = true\n[broker]", 1)
+    room.write_text(text)
+    target = Pigeonhole()
+    monkeypatch.setattr("roewatch.service.mirrored.target_of", lambda *_: target)
+    return room, target
+
+
+def verified(room: Path) -> Result:
+    words = ["export", "--verify-mirror", "--json", "--room", str(room)]
+    span = ["--from", iso(NOON - DAY_MS), "--to", iso(NOON)]
+    return runner.invoke(app, [*words, *span])
+
+
+def test_a_mirror_that_lacks_a_day_is_found_out(mirrored: tuple[Path, Pigeonhole]) -> None:
+    done = verified(mirrored[0])
+    assert done.exit_code == 1
+    rows = [json.loads(line) for line in done.stdout.splitlines()]
+    assert rows == [
+        {"probe": "a3-temperature", "day": "2026-05-04", "here": 60, "there": 0},
+        {"probe": "a3-ph", "day": "2026-05-04", "here": 60, "there": 0},
+    ]
+
+
+def test_a_mirror_that_has_everything_is_equal(mirrored: tuple[Path, Pigeonhole]) -> None:
+    room, target = mirrored
+    setup = load_setup(room, {})
+    records = Records(setup.storage.path)
+    for probe in setup.room.probes:
+        target.take([(probe, cells) for cells in records.chunks(probe.id, 0, NOON)])
+    records.close()
+    done = verified(room)
+    assert (done.exit_code, done.stdout) == (0, "")
+    assert "2 days of 2 probes compared" in done.stderr
+
+
+def test_which_kind_of_mirror_answers_is_seen_at_its_address() -> None:
+    class Victorious(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:  # the library's name
+            self.send_response(200 if self.path == "/api/v1/status/buildinfo" else 404)
+            self.end_headers()
+
+        def log_message(self, format: str, *args: object) -> None: ...  # noqa: A002
+
+    with ThreadingHTTPServer(("127.0.0.1", 0), Victorious) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        url = f"http://127.0.0.1:{server.server_port}"
+        assert isinstance(target_of(MirrorSettings(url=url), "boathouse"), Victoria)
+        other = target_of(MirrorSettings(url=f"{url}/influx"), "boathouse")
+        assert type(other) is Influx
+        server.shutdown()
+
+
+def test_a_mirror_that_is_not_there_is_said_in_words() -> None:
+    with pytest.raises(TargetDownError, match="cannot be reached"):
+        target_of(MirrorSettings(url="http://127.0.0.1:1"), "boathouse")

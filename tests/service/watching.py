@@ -10,7 +10,7 @@ from roewatch.room.moment import MINUTE_MS
 from roewatch.room.reading import Reading
 from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo import without_notices
-from roewatch.service.demo_broker import free_port
+from roewatch.service.port import free_port
 from roewatch.service.settings.load import Setup, load_setup
 from roewatch.service.watch import Watch
 from roewatch.storage.store import Store

@@ -20,8 +20,9 @@ from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM
 from roewatch.service.clock import FastClock, WallClock
 from roewatch.service.daemon import Daemon, fold_of
-from roewatch.service.demo_broker import DemoBroker, free_port, is_free
+from roewatch.service.demo_broker import DemoBroker
 from roewatch.service.fold import Fold
+from roewatch.service.port import free_port, is_free
 from roewatch.service.settings.load import Setup, load_setup
 from roewatch.service.settings.shipped import shipped_config
 from roewatch.service.watch import Watch

@@ -2,32 +2,14 @@
 
 import asyncio
 import logging
-import socket
 import threading
 
 from amqtt.broker import Broker
 from amqtt.contexts import BrokerConfig, ListenerConfig
 
+from roewatch.service.port import free_port
+
 START_WAIT_S = 10.0
-
-
-def free_port() -> int:
-    """A TCP port nobody listens on just now, on loopback."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
-def is_free(port: int) -> bool:
-    """Whether nobody listens on that TCP port on loopback."""
-    with socket.socket() as probe:
-        # as a server would take it: what a closed one leaves behind is no hindrance
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind(("127.0.0.1", port))
-        except OSError:
-            return False
-        return True
 
 
 class DemoBroker:

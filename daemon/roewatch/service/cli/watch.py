@@ -17,6 +17,7 @@ def watch(
     """Run the daemon until it is told to stop (SIGTERM, Ctrl-C)."""
     from roewatch.outbox.channel import channel_of  # noqa: PLC0415  # heavy; only the daemon sends
     from roewatch.service.daemon import Daemon  # noqa: PLC0415
+    from roewatch.service.port import is_free  # noqa: PLC0415
     from roewatch.service.settings.load import load_setup  # noqa: PLC0415
 
     logging.basicConfig(
@@ -30,5 +31,13 @@ def watch(
     stop_on_signal(daemon.stop)
     log = logging.getLogger("roewatch")
     address = f"http://{setup.web.host}:{setup.web.port}/"
+    if not is_free(setup.web.port, setup.web.host):
+        # the fish come first: a room without pages is still watched, and its people still told
+        log.error(
+            "pages_not_served address=%s why=%r",
+            address,
+            "another program has this port, or this machine has no such address; "
+            "mend [web] host and port, then start again",
+        )
     daemon.run(lambda _: log.info("watching room=%s pages=%s", setup.room.id, address))
     log.info("stopped room=%s", setup.room.id)
