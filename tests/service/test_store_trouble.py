@@ -41,7 +41,7 @@ def lives_until_full(at: House) -> int:
 def test_a_full_disk_acknowledges_nothing_and_loses_nothing(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
-    caplog.set_level(logging.INFO, "roewatch.service.watch")
+    caplog.set_level(logging.INFO, "roewatch.service.loop")
     with house(tmp_path, "A1", "A2") as at:
         at.lives(10)
         fill_disk(at)

@@ -10,9 +10,10 @@ from dataclasses import replace
 from roewatch.intake.listener import Listener
 from roewatch.room.fault import SettingsError
 from roewatch.service.founding import fold_of
+from roewatch.service.loop import Ear
 from roewatch.service.own_topics import OwnTopics
 from roewatch.service.settings.load import Setup
-from roewatch.service.watch import Ear, Watch
+from roewatch.service.watch import Watch
 from roewatch.storage.store import Store
 
 log = logging.getLogger(__name__)
