@@ -365,3 +365,20 @@ def test_one_tap_with_scripts_records_and_says_so(tab: Browser) -> None:
         tab.open("about:blank")
     assert said == "A2: water change, 10 %, recorded."
     assert len(glass[2].done) == 1
+
+
+def test_a_wide_screen_shows_every_tank_and_hides_none_beside_a_shelf(tab: Browser) -> None:
+    hidden = """
+      [...document.querySelectorAll('.shelf')].filter(s => s.scrollWidth > s.clientWidth + 1).length
+    """
+    with shown(well(hall(60))) as base:
+        for width in (1280, 1920):
+            tab.size(width, 800)
+            tab.open(base)
+            assert tab.run(hidden) == 0, width
+            assert tab.run("document.documentElement.scrollWidth") <= width
+        tab.size(390, 844)
+        tab.open(base)
+        peeking = tab.run("document.querySelectorAll('.shelf li')[3].getBoundingClientRect().left")
+        assert peeking < 380, "a fourth cell shows its edge, so that nobody misses it"
+        tab.open("about:blank")

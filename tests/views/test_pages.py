@@ -465,3 +465,12 @@ def test_a_chattering_alarm_is_named_with_its_figures(client: TestClient, glass:
         replace(first, number=100 + n, raised_ms=NOW - n * MINUTE_MS) for n in range(5)
     ]
     assert "Raised 6 times in the last hour" in client.get("/alarms/42").text
+
+
+def test_a_silent_probe_has_neither_a_rate_nor_a_forecast(glass: Glass) -> None:
+    glass[1].at_ms = NOW + 29 * MINUTE_MS
+    with client_of(glass) as client:
+        page = words(client.get("/tank/A4").text)
+    assert page.count("Rate of change: cannot say, the probe is silent.") == 2
+    assert "Leaves the window" not in page
+    assert "Steady" not in page

@@ -8,6 +8,7 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
+from roewatch.judging.finding import Forecast
 from roewatch.room.moment import DAY_MS, HOUR_MS, iso, span_text
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.reading import Flag
@@ -58,6 +59,8 @@ def value_words(measured: Measured) -> str:
 
 def rate_words(tank: Tank, measured: Measured) -> str:
     """The rate of change in a sentence of its own, with the limit nearest to it."""
+    if measured.silent:
+        return "Rate of change: cannot say, the probe is silent."
     if measured.per_hour is None:
         return "Rate of change: cannot say, too few readings in the last hour."
     kept = KEPT[measured.quantity]
@@ -97,10 +100,14 @@ def outlooks(desk: Desk, sight: Sight, standing: Standing) -> dict[str, Outlook]
         value = measured.latest.value if measured.latest and believed else None
         told = outlook_of(series, measured.window, None if measured.silent else value, sight.now_ms)
         forecast = judged.get(measured.quantity)
-        if forecast and forecast.likely_ms and forecast.likely_ms > sight.now_ms:
+        if forecast and not measured.silent and _ahead(forecast, sight.now_ms):
             told = of_judge(forecast, sight.now_ms)
         found[measured.probe.id] = told
     return found
+
+
+def _ahead(forecast: Forecast, now_ms: int) -> bool:
+    return forecast.likely_ms is not None and forecast.likely_ms > now_ms
 
 
 def _charted(
