@@ -7,7 +7,7 @@ A bug of ours in judging or telling is noted and worked around here: the reading
 a judgement, and the room gets one alarm about it.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from typing import TypeVar
 
@@ -23,6 +23,7 @@ from roewatch.room.moment import MINUTE_MS
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.tank import ROOM, Room
 from roewatch.service.clock_sense import EARLIEST_MS
+from roewatch.service.derived import Deriver
 from roewatch.service.faults import Faults
 from roewatch.service.stages import Stages
 from roewatch.storage.kept import Kept
@@ -40,7 +41,8 @@ class Fold:
     """Judge, alarm book and teller as one step. Not for two threads at once.
 
     faults: where bugs of ours are counted; it outlives the fold. stages: None when nobody may
-    move a tank to another stage. again: makes the same anew, from the store.
+    move a tank to another stage. derived: works out what no probe measures. again: makes the same
+    anew, from the store.
     """
 
     def __init__(
@@ -51,12 +53,14 @@ class Fold:
         *,
         faults: Faults | None = None,
         stages: Stages | None = None,
+        derived: Deriver | None = None,
         again: "Callable[[], Fold] | None" = None,
     ) -> None:
         self.judge = judge
         self.book = book
         self.teller = teller
         self.faults = faults or Faults()
+        self.derived = derived or Deriver(judge.room, settle_ms=judge.limits.settle_ms)
         self._stages = stages
         self._again = again
         self._teller_saved = teller.state()
@@ -86,6 +90,13 @@ class Fold:
 
         beat: the pulse that came with them, if any; it is kept like a state.
         """
+        flagged, revised, changes = self._taken(self._with_derived(readings, now_ms), now_ms)
+        states = {PULSE_KEY: beat} if beat else {}
+        return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=states)
+
+    def _taken(
+        self, readings: Iterable[Reading], now_ms: int
+    ) -> tuple[list[Flagged], list[Flagged], list[AlarmChange]]:
         flagged: list[Flagged] = []
         revised: list[Flagged] = []
         changes: list[AlarmChange] = []
@@ -94,13 +105,23 @@ class Fold:
                 judged = self.judge.take(reading) if reading[1] >= EARLIEST_MS else _unseen(reading)
             except Exception as error:  # noqa: BLE001  # a bug must not cost the reading
                 judged = self._judged_again(reading, error, now_ms, changes)
+            self.derived.hear(judged.flagged, judged.revised)
             flagged.append(judged.flagged)
             if judged.revised is not None:
                 revised.append(judged.revised)
             if judged.findings:
                 changes += self._booked(judged.findings, now_ms)
-        states = {PULSE_KEY: beat} if beat else {}
-        return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=states)
+        return flagged, revised, changes
+
+    def _with_derived(self, readings: Iterable[Reading], now_ms: int) -> Iterator[Reading]:
+        for reading in readings:
+            if reading[1] >= self.derived.wake_ms:
+                yield from self._due(reading[1], now_ms)
+            yield reading
+
+    def _due(self, to_ms: int, now_ms: int) -> list[Reading]:
+        due = self._guarded("deriving", lambda: list(self.derived.due(to_ms)), now_ms)
+        return due or []
 
     def tick(self, now_ms: int, *, judged_to_ms: int | None = -1) -> Kept:
         """Let time pass with no reading: silence, reminders, shelves that end.
@@ -109,12 +130,15 @@ class Fold:
         to be believed, and then nobody counts as silent.
         """
         to_ms = now_ms if judged_to_ms == -1 else judged_to_ms
-        changes = self._booked(self._advanced(to_ms, now_ms), now_ms) if to_ms is not None else []
+        derived = [] if to_ms is None else self._due(to_ms, now_ms)
+        flagged, revised, changes = self._taken(derived, now_ms)
+        if to_ms is not None:
+            changes += self._booked(self._advanced(to_ms, now_ms), now_ms)
         aged = self._guarded("letting alarms age", lambda: self.book.advance(now_ms), now_ms)
         changes += aged or []
         changes += self._own_faults(now_ms)
         notices = self._guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
-        return self._kept(changes, now_ms, notices=notices or ())
+        return self._kept(changes, now_ms, flagged=flagged, revised=revised, notices=notices or ())
 
     def tell(self, now_ms: int) -> Kept | None:
         """What has been gathered long enough and is ready to be told; None when nothing is."""
@@ -274,7 +298,7 @@ class Fold:
         )
         # the judging state an alarm came from is saved with it, or a crash would raise it twice
         if changes or journal or due:
-            states |= self.judge.changed_states()
+            states |= self.judge.changed_states() | self.derived.changed_states()
             self._states_saved_ms = now_ms
         teller = self.teller.state()
         if teller != self._teller_saved:

@@ -5,6 +5,7 @@ import logging
 from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.telling import Teller
 from roewatch.judging.judge import Judge
+from roewatch.service.derived import Deriver
 from roewatch.service.faults import Faults
 from roewatch.service.fold import TELLER_KEY, Fold
 from roewatch.service.settings.load import Setup
@@ -28,6 +29,9 @@ def fold_of(
     judge = Judge(room, setup.limits, start_ms=start_ms)
     for lost in judge.restore(states):
         log.error("state_lost key=%r why=%r", lost.key, lost.why)
+    derived = Deriver(room, setup.facts, settle_ms=setup.limits.settle_ms)
+    for key in derived.restore(states):
+        log.error("state_lost key=%r why=%r", key, "cannot be read; this part starts fresh")
     book = AlarmBook(
         room,
         store.open_alarms(),
@@ -42,6 +46,7 @@ def fold_of(
         _teller(setup, states.get(TELLER_KEY)),
         faults=faults,
         stages=stages,
+        derived=derived,
         again=lambda: fold_of(setup, store, faults=faults),
     )
 

@@ -4,7 +4,7 @@ import csv
 import heapq
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -18,7 +18,9 @@ from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import SECOND_MS, at_ms_of_iso
 from roewatch.room.reading import Reading
 from roewatch.room.tank import Room
+from roewatch.service.derived import Deriver
 from roewatch.storage.archive import uncalibrated
+from roewatch.water.derived import WaterFacts
 
 READING_COLUMNS = ("time", "tank", "quantity", "value")
 MORE_COLUMNS = ("probe", "raw")  # an export has them; they tell two probes of one tank apart
@@ -124,16 +126,19 @@ def replay(
     journal: Sequence[JournalEntry] = (),
     *,
     limits: Limits | None = None,
+    facts: Mapping[str, WaterFacts] | None = None,
     learn_ms: int = 0,
     progress: Callable[[int], None] = lambda _: None,
 ) -> Iterator[AlarmChange]:
     """Alarm changes in order of event time. During the first `learn_ms` the judge only learns.
 
+    facts: by tank, for what is worked out from readings; as the settings have them.
     progress: called with the number of readings judged, now and then.
     """
     if not readings:
         return
     judge = Judge(room, limits or Limits(), start_ms=readings[0].at_ms)
+    derived = Deriver(room, facts, settle_ms=judge.limits.settle_ms)
     book = AlarmBook(room)
     silent_until_ms = readings[0].at_ms + learn_ms
 
@@ -151,7 +156,10 @@ def replay(
             # as the daemon's rounds do: what a suppressing alarm held back is released in time
             yield from book.advance(age_ms)
             age_ms = item.at_ms - item.at_ms % AGE_EVERY_MS + AGE_EVERY_MS
-        findings = judge.take(item).findings if isinstance(item, Reading) else judge.enter(item)
+        if isinstance(item, Reading):
+            findings: Sequence[Finding] = _taken(judge, derived, item)
+        else:
+            findings = judge.enter(item)
         if findings:
             yield from booked(findings)
         if count % PROGRESS_EVERY == 0:
@@ -159,6 +167,19 @@ def replay(
     yield from booked(judge.advance(readings[-1].at_ms))
     yield from book.advance(readings[-1].at_ms)
     progress(len(readings) + len(journal))
+
+
+def _taken(judge: Judge, derived: Deriver, reading: Reading) -> Sequence[Finding]:
+    """What the judge finds at a reading, and at those that are worked out before it."""
+    found: list[Finding] = []
+    if reading.at_ms >= derived.wake_ms:
+        for due in derived.due(reading.at_ms):
+            judged = judge.take(due)
+            derived.hear(judged.flagged, judged.revised)
+            found += judged.findings
+    judged = judge.take(reading)
+    derived.hear(judged.flagged, judged.revised)
+    return (*found, *judged.findings) if found else judged.findings
 
 
 def _csv_rows(

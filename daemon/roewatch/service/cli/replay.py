@@ -72,6 +72,7 @@ def replay(
             read.readings,
             entries,
             limits=setup.limits,
+            facts=setup.facts,
             learn_ms=span_option(learn) if learn else 0,
             progress=lambda done: bar.update(task, completed=done),
         ):
