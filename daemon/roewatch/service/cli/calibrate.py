@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.live import Live
 
 from roewatch.room.journal import Deed, JournalEntry
-from roewatch.room.moment import SECOND_MS, iso, span_text
+from roewatch.room.moment import SECOND_MS, iso
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.service.cli.options import (
     Json,
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from roewatch.service.settings.load import Setup
 
 LOOK_S = 1.0
-MOST_PROBE_PERIODS = 8  # a probe that speaks seldom is given this many of its own periods
 
 
 def calibrate(
@@ -236,32 +235,14 @@ def _led(setup: "Setup", records: "RoomRecords", probe: "Probe") -> list["Point"
 
 def _rested(records: "RoomRecords", probe: "Probe") -> float:
     """The raw number once it has come to rest. Raises RefusedError when it does not in time."""
-    from roewatch.water.refusal import RefusedError  # noqa: PLC0415
-    from roewatch.water.settling import patience_ms, watch  # noqa: PLC0415
+    from roewatch.service.resting import rested  # noqa: PLC0415
 
-    band = {Quantity.PH: 0.02, Quantity.TEMPERATURE: 0.15}.get(probe.quantity, 2.0)
-    clock, never = WallClock(), threading.Event()
-    from_ms = clock.now_ms()
-    longest_ms = max(patience_ms(None), MOST_PROBE_PERIODS * probe.every_ms) + patience_ms(None)
+    never = threading.Event()
     with Live(console=Console(stderr=True), transient=True) as live:
-        while (waited_ms := clock.now_ms() - from_ms) < longest_ms:
-            never.wait(LOOK_S)
-            seen = [
-                (at_ms, raw)
-                for cells in records.chunks(probe.id, from_ms, clock.now_ms() + 1)
-                for at_ms, raw in zip(cells.at_ms, cells.raw(), strict=True)
-            ]
-            if not seen:
-                live.update(f"waiting for the probe to speak, {span_text(waited_ms)}")
-                continue
-            settled = watch(seen, band=band)
-            live.update(
-                f"{seen[-1][1]:.3f}  moved {settled.spread:.3f} lately, "
-                f"rests below {band:g}; {span_text(waited_ms)}"
-            )
-            if settled.rest:
-                return settled.value
-    raise RefusedError(
-        f"it did not come to rest in {span_text(longest_ms)}. Clean the glass, use fresh buffer, "
-        "and see that the probe speaks."
-    )
+        return rested(
+            records,
+            probe,
+            now_ms=WallClock().now_ms,
+            wait=lambda: never.wait(LOOK_S),
+            told=live.update,
+        )
