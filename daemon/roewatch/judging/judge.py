@@ -109,7 +109,10 @@ class Judge:
         self._air = next(
             (w for w in by_tank[ROOM] if w.probe.quantity is Quantity.TEMPERATURE), None
         )
-        self._groups = [(k.standing, k.witnesses) for k in keepings.values()]
+        # what is derived falls silent with its inputs, and their silence says so
+        self._groups = [
+            (k.standing, [w for w in k.witnesses if not w.probe.derived]) for k in keepings.values()
+        ]
         self._order = {tank_id: place for place, tank_id in enumerate(keepings)}
 
     # -- the fold --------------------------------------------------------------------------------

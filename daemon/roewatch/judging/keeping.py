@@ -289,7 +289,8 @@ class Keeping:
     def _bucket(self, witness: Witness, out: list[Finding]) -> None:
         bucket = witness.buckets[-1]
         quantity = witness.probe.quantity
-        judge_patchy(witness, self.standing, out)
+        if not witness.probe.derived:  # it is as patchy as its inputs
+            judge_patchy(witness, self.standing, out)
         calibrating = bool(self.calibrations) and self.in_calibration(quantity, bucket.end_ms)
         if not calibrating:
             judge_noise(witness, self.standing, out)

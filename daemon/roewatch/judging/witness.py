@@ -161,6 +161,9 @@ class Witness:
 
     def _relearn_flat(self, at_ms: int) -> None:
         """How long a line may be flat: longer than the probe's own longest run, or for ever."""
+        if self.probe.derived:  # whether its inputs are stuck is for them to say
+            self.flat_learn_at = _FAR
+            return
         limits = self.limits
         known_at = self.since_ms + limits.flat_learn_ms
         quick = self.probe.quantity is Quantity.TEMPERATURE and self.probe.tank != ROOM
