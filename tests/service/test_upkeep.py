@@ -34,7 +34,7 @@ class Yard:
             damaged=lambda: self.aside,
             monotonic=self.at.clock.monotonic,
         )
-        return Upkeep(self.at.store, storage, ("a1-temperature", "a2-temperature"), hands)
+        return Upkeep(self.at.store, storage, lambda: self.at.watch.room.probes, hands)
 
 
 def days_kept(at: House, days: int) -> None:

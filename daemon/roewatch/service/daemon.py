@@ -96,8 +96,7 @@ class Daemon:
             )
             watch.start()
             hands = hands_of(setup.storage.path, watch.own, clock.now_ms)
-            probes = tuple(probe.id for probe in setup.room.probes)
-            watch.upkeep = Upkeep(store, setup.storage, probes, hands)
+            watch.upkeep = Upkeep(store, setup.storage, lambda: watch.room.probes, hands)
             records = RoomRecords(setup.storage.path, setup.room)
             stack.callback(records.close)
 
@@ -110,6 +109,7 @@ class Daemon:
                 wanted=watch.wanted,
             )
             reload = Reload(setup, watch, store, self._listener, self._read_again)
+            reload.on_taken = lambda new: records.settle(new.room)
             self.parts = Parts(watch, records, heart, reload)
             listener.start()
             stack.callback(lambda: _stop_ear(watch))

@@ -18,6 +18,10 @@ class RoomRecords(Records):
         super().__init__(path)
         self._room = room
 
+    def settle(self, room: Room) -> None:
+        """The settings were read again: these are the probes now."""
+        self._room = room
+
     def latest(self, probes: Iterable[Probe] = ()) -> dict[str, Flagged]:
         """The newest reading of each probe; calibrated as the room's settings say."""
         return super().latest(tuple(probes) or self._room.probes)

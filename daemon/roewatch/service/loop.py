@@ -242,15 +242,19 @@ class Loop:
 
     def _let_the_sender_finish(self) -> None:
         """Attempts under way still bring receipts, and only this thread can keep them."""
-        if self.sender is not None and not self.backoff.trouble:
-            ending = threading.Thread(target=self.sender.stop, args=(SENDER_STOP_S,))
-            ending.start()
-            while ending.is_alive():
-                self._inbox.run()
-                ending.join(0.02)
-        self._inbox.close()
-        if not self.backoff.trouble:
-            self._inbox.run()
+        try:
+            if self.sender is not None and not self.backoff.trouble:
+                ending = threading.Thread(target=self.sender.stop, args=(SENDER_STOP_S,))
+                ending.start()
+                while ending.is_alive():
+                    self._inbox.run()
+                    ending.join(0.02)
+        except (StoreError, sqlite3.Error) as error:
+            # what could not be kept stays due, and goes once more after the next start
+            log.warning("receipts_lost_at_the_end why=%r", str(error))
+        finally:
+            self._inbox.close()
+            self._inbox.refuse("the daemon is ending")
 
     # -- trouble ----------------------------------------------------------------------------
 

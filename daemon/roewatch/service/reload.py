@@ -47,6 +47,7 @@ class Reload:
         self._store = store
         self._listener_of = listener_of
         self._read = read
+        self.on_taken: Callable[[Setup], None] = lambda _: None
 
     def __call__(self) -> bool:
         """Read and take over; returns whether that was done. From any thread but the loop's."""
@@ -71,6 +72,7 @@ class Reload:
             (lambda ear: ear) if same_topics else (lambda ear: self._listening_anew(ear, new)),
         )
         self.setup = new
+        self.on_taken(new)
         log.info("settings_reloaded tanks=%d probes=%d", len(new.room.tanks), len(new.room.probes))
         if later:
             log.warning("settings_need_a_start sections=%s", ",".join(later))

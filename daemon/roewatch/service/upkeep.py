@@ -8,12 +8,13 @@ keeping is never held up for longer than one slice.
 import logging
 import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
 from roewatch.room.kind import Kind
+from roewatch.room.tank import Probe
 from roewatch.service.settings.setup import Storage
 from roewatch.storage.store import Store
 
@@ -25,6 +26,9 @@ LOOK_EVERY_S = 60.0
 _MB = 1_000_000
 _ROOMY = 1.2  # so much more than the least free, before the alarm is over
 _MANY_DAYS = 100
+
+
+Probes = Callable[[], Sequence[Probe]]
 
 
 class Own(Protocol):
@@ -47,7 +51,7 @@ class Hands:
 class Upkeep:
     """Call it at every round of the watch, by the thread that owns the store."""
 
-    def __init__(self, store: Store, storage: Storage, probes: tuple[str, ...], hands: Hands):
+    def __init__(self, store: Store, storage: Storage, probes: Probes, hands: Hands):
         self._store = store
         self._storage = storage
         self._probes = probes
@@ -83,7 +87,9 @@ class Upkeep:
             return packed
         if self._storage.keep_ms is not None:
             before_ms = now_ms - self._storage.keep_ms
-            if gone := self._store.let_go(dict.fromkeys(self._probes, before_ms), _MANY_DAYS):
+            if gone := self._store.let_go(
+                {probe.id: before_ms for probe in self._probes()}, _MANY_DAYS
+            ):
                 return gone
         if self._shed and not self._short:
             made = self._store.rebuild()
