@@ -7,13 +7,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from roewatch.alarms.alarm import AlarmChange
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, SECOND_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM, Probe, Room, Tank
 from roewatch.service.derived import Deriver, derived_probes
+from roewatch.service.founding import fold_of
+from roewatch.service.replay import replay
 from roewatch.service.settings.load import Setup, load_setup
+from roewatch.storage.store import Store
 from roewatch.water.derived import WaterFacts
 
 NOON = 1_767_268_800_000
@@ -323,3 +327,112 @@ def test_the_rooms_altitude_makes_the_air_thinner(tmp_path: Path) -> None:
 
 def test_waters_are_known_by_name(tmp_path: Path) -> None:
     assert loaded(tmp_path).waters["well"].source.alkalinity == pytest.approx(3.0, abs=0.01)
+
+
+# -- in the fold --------------------------------------------------------------------------------
+
+OXYGEN_ROOM = """
+[room]
+name = "The Boathouse"
+timezone = "Europe/Tallinn"
+[[tank]]
+id = "A1"
+litres = 54
+[[tank]]
+id = "A2"
+litres = 54
+[[probe]]
+tank = "A1"
+quantity = "temperature"
+topic = "b/t"
+[[probe]]
+tank = "A1"
+quantity = "oxygen"
+topic = "b/o"
+[[probe]]
+tank = "A2"
+quantity = "temperature"
+topic = "b/2"
+"""
+
+
+def an_afternoon() -> list[Reading]:
+    """Four hours; after two the air stops and oxygen falls from full to half."""
+    found = []
+    for minute in range(240):
+        at_ms = NOON + minute * MINUTE_MS
+        oxygen = 8.0 - max(0.0, min(minute - 120, 40)) * 0.1
+        found += [
+            Reading("a1-temperature", at_ms + 7_000, 25.0 + 0.0625 * (minute % 3)),
+            Reading("a1-oxygen", at_ms + 31_000, oxygen + 0.02 * (minute % 2)),
+            Reading("a2-temperature", at_ms + 55_000, 24.0 + 0.0625 * (minute % 3)),
+        ]
+    return found
+
+
+def lived(setup: Setup, readings: Sequence[Reading], *, dies_after: set[int]) -> list[AlarmChange]:
+    """Minute by minute into the store, with a tick each; killed after these minutes."""
+    store = Store.open(setup.storage.path)
+    changes: list[AlarmChange] = []
+    try:
+        fold = fold_of(setup, store, start_ms=readings[0].at_ms)
+        for minute in range(240):
+            # a probe's message may come late: A2 speaks last and is heard first
+            batch = readings[3 * minute : 3 * minute + 3][::-1]
+            now_ms = NOON + (minute + 1) * MINUTE_MS
+            kept = [fold.take(batch, now_ms), fold.tick(now_ms)]
+            if minute in dies_after:
+                if minute % 2:  # killed after the batch was kept: only what the tick found is lost
+                    store.keep(kept[0])
+                    changes += kept[0].changes
+                fold = fold_of(setup, store)
+                # else nothing was kept nor acknowledged, and the broker sends it again
+                kept = [fold.put_back(store, now_ms), fold.take(batch, now_ms), fold.tick(now_ms)]
+            for each in kept:
+                store.keep(each)
+                changes += each.changes
+    finally:
+        store.close()
+    return changes
+
+
+def stored(setup: Setup) -> list[Reading]:
+    store = Store.open(setup.storage.path)
+    try:
+        return list(store.kept_after({}))
+    finally:
+        store.close()
+
+
+def told(changes: Iterable[AlarmChange]) -> set[tuple[str, str, int]]:
+    return {(c.alarm.key, c.alarm.state.value, c.at_ms) for c in changes}
+
+
+@pytest.mark.parametrize("dies_after", [set(), {60}, {119, 121, 133, 139, 150, 151, 152}])
+def test_live_restarted_and_replayed_the_derived_series_and_its_alarms_are_the_same(
+    tmp_path: Path, dies_after: set[int]
+) -> None:
+    setup = loaded(tmp_path, OXYGEN_ROOM)
+    readings = an_afternoon()
+    live = lived(setup, readings, dies_after=dies_after)
+    kept = stored(setup)
+    derived = [r for r in kept if r.probe == "a1-oxygen_percent"]
+    # the first reading of a probe is not evaluated, so it makes nothing
+    assert [r.at_ms for r in derived] == [NOON + n * MINUTE_MS for n in range(2, 240)]
+    assert derived[100].raw == pytest.approx(97, abs=1)
+    assert derived[-1].raw == pytest.approx(48.5, abs=1)
+    assert {r for r in kept if r not in derived} == set(readings)
+
+    again = told(replay(setup.room, readings, facts=setup.facts))
+    assert again == told(replay(setup.room, kept, facts=setup.facts))
+    of_percent = {key for key, _, _ in again if "oxygen_percent" in key}
+    assert any("below-window" in key for key in of_percent)
+    assert told(live) == again
+
+
+def test_a_silent_input_is_told_once_and_not_again_for_what_is_derived(tmp_path: Path) -> None:
+    setup = loaded(tmp_path, OXYGEN_ROOM)
+    silent = [r for r in an_afternoon() if r.probe != "a1-oxygen" or r.at_ms < NOON + HOUR_MS]
+    keys = {key for key, _, _ in told(replay(setup.room, silent, facts=setup.facts))}
+    assert any("probe-silent" in key and "a1-oxygen" in key for key in keys)
+    assert not any("oxygen_percent" in key for key in keys), keys
