@@ -7,6 +7,7 @@ import pytest
 from tests.service.watching import keep_hour, watching, written_room
 from typer.testing import CliRunner
 
+from roewatch.room.moment import DAY_MS
 from roewatch.service.cli.alarms import app
 from roewatch.service.clock import WallClock
 from roewatch.service.control import NoDaemonError, NotDoneError
@@ -137,3 +138,12 @@ def test_performance_counts_the_span(cold: Path) -> None:
     assert figures["by_priority"] == {"high": 1} or figures["by_priority"] == {"medium": 1}
     said = runner.invoke(app, ["performance", "--room", str(cold)]).stdout
     assert said.startswith("Alarms: 1 (")
+
+
+def test_a_room_whose_time_ran_ahead_is_counted_to_its_own_present(tmp_path: Path) -> None:
+    room = written_room(tmp_path)
+    ahead_ms = WallClock().now_ms() + DAY_MS
+    keep_hour(load_setup(room, {}), now_ms=ahead_ms, celsius=20.0)
+    (figures,) = rows("performance", "--last", "7d", room=room)
+    assert figures["alarms"] == 1
+    assert [row["alarm"] for row in rows("history", "--last", "2h", room=room)] == ["below-window"]

@@ -15,11 +15,11 @@ from roewatch.service.cli.options import (
     RoomFile,
     here,
     json_line,
+    now_of,
     person,
     setup_of,
     span_option,
 )
-from roewatch.service.clock import WallClock
 from roewatch.service.control import ask
 
 if TYPE_CHECKING:
@@ -103,8 +103,9 @@ def history(
     json: Json = False,
 ) -> None:
     """Alarms raised lately; or with a number, that alarm's changes, notices and receipts."""
-    from_ms = WallClock().now_ms() - span_option(last)
+    back_ms = span_option(last)
     with here(room) as (setup, records):
+        from_ms = now_of(records) - back_ms
         if number is not None:
             _tell_life(records, number, json=json)
             return
@@ -127,9 +128,10 @@ def performance(
         performance_text,
     )
 
-    to_ms = WallClock().now_ms()
-    from_ms = to_ms - span_option(last)
+    back_ms = span_option(last)
     with here(room) as (setup, records):
+        to_ms = now_of(records)
+        from_ms = to_ms - back_ms
         # an alarm that stood when the span began still counts in it
         raised = records.alarms(from_ms=from_ms - 30 * DAY_MS, limit=MOST)
         changes = [change for alarm in raised for change in records.changes(alarm.number)]

@@ -17,10 +17,10 @@ from roewatch.service.cli.options import (
     here,
     json_line,
     moment_option,
+    now_of,
     quantity_option,
     setup_of,
 )
-from roewatch.service.clock import WallClock
 
 if TYPE_CHECKING:
     from roewatch.room.tank import Probe, Room
@@ -68,18 +68,17 @@ def export(  # noqa: PLR0913, PLR0917 - the options of a command
 
     Exit status: 0 done, 1 the mirror differs (--verify-mirror), 2 could not run.
     """
-    now_ms = WallClock().now_ms()
     from_ms, to_ms = moment_option(from_), moment_option(to)
     if out is not None and out.suffix not in {".csv", ".parquet"}:
         raise typer.BadParameter(f"{out} ends in neither .csv nor .parquet", param_hint="--out")
     with here(room) as (setup, records):
-        probes = _probes(setup.room, tank or [], quantity or [])
+        probes, now_ms = _probes(setup.room, tank or [], quantity or []), now_of(records)
         if verify_mirror:
             # a month, when nothing is said: older days no longer change
             from_ms = now_ms - 30 * DAY_MS if from_ms is None else from_ms
             _verify(setup, records, probes, (from_ms, to_ms or now_ms), json=json)
             return
-        span = (from_ms or 0, now_ms + DAY_MS if to_ms is None else to_ms)
+        span = (from_ms or 0, now_ms if to_ms is None else to_ms)
         with _counting("exporting") as told:
             done = _write(records, probes, out, span, told)
         print(f"{done} readings of {len(probes)} probes", file=sys.stderr)

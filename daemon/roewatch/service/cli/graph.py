@@ -6,8 +6,7 @@ from typing import Annotated
 
 import typer
 
-from roewatch.service.cli.options import RoomFile, here, quantity_option, span_option
-from roewatch.service.clock import WallClock
+from roewatch.service.cli.options import RoomFile, here, now_of, quantity_option, span_option
 
 
 def graph(
@@ -26,19 +25,20 @@ def graph(
     if out is not None and out.suffix not in {".svg", ".png"}:
         raise typer.BadParameter(f"{out} ends in neither .svg nor .png", param_hint="--out")
     wanted = quantity_option(quantity)
-    now_ms = WallClock().now_ms()
+    back_ms = span_option(last)
     with here(room) as (setup, records):
         try:
             setup.room.tank(tank)
         except KeyError as unknown:
             raise typer.BadParameter(str(unknown.args[0])) from None
+        now_ms = now_of(records)
         drawn = chart.svg(
             week.chart_of(
                 records,
                 setup.room,
                 tank,
                 wanted,
-                from_ms=now_ms - span_option(last),
+                from_ms=now_ms - back_ms,
                 to_ms=now_ms,
                 now_ms=now_ms,
             )

@@ -16,6 +16,7 @@ from roewatch.room.fault import Fault, SettingsError
 from roewatch.room.moment import at_ms_of_iso, span_ms_of
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import Probe, Room
+from roewatch.service.clock import WallClock
 
 if TYPE_CHECKING:
     from roewatch.service.live import RoomRecords
@@ -130,6 +131,15 @@ def here(given: Path | None) -> Iterator[tuple["Setup", "RoomRecords"]]:
         yield setup, records
     finally:
         records.close()
+
+
+def now_of(records: "RoomRecords") -> int:
+    """The room's present moment, in milliseconds: this machine's, or that of its newest reading.
+
+    A demo that ran fast has kept readings of hours that are still to come here. Raises StoreError.
+    """
+    newest = max((last.at_ms for last in records.latest().values()), default=0)
+    return max(WallClock().now_ms(), newest + 1)
 
 
 def json_line(said: Mapping[str, Any]) -> None:

@@ -15,10 +15,10 @@ from roewatch.service.cli.options import (
     RoomFile,
     here,
     json_line,
+    now_of,
     probe_named,
     setup_of,
 )
-from roewatch.service.clock import WallClock
 from roewatch.service.control import NoDaemonError, ask
 
 if TYPE_CHECKING:
@@ -40,9 +40,8 @@ def list_probes(
     json: Json = False,
 ) -> None:
     """Each probe with its last value and flag, how old that is, and what it sent in vain."""
-    now_ms = WallClock().now_ms()
     with here(room) as (setup, records):
-        newest = records.latest()
+        now_ms, newest = now_of(records), records.latest()
     refused = _refused(setup)
     topics = {binding.probe: binding.topic for binding in setup.bindings}
     for probe in setup.room.probes:
