@@ -6,6 +6,7 @@ had no time to leave; hours later it is at rest again. Paces are kept between al
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import NamedTuple
 
 from roewatch.breeding.pace import Followed, Moment, Pace, Strain, WaterState, hardest
@@ -40,7 +41,7 @@ class Walk(NamedTuple):
 
     def rest(self, progress: float, celsius: float) -> WaterState:
         """The tank at rest, `progress` of the way."""
-        return _state(self.at(progress), self.aired(progress, celsius), celsius)
+        return _rest(self, progress, celsius)
 
     def just_after(
         self, before: float, fraction: float, *, rested_dic: float, celsius: float
@@ -49,9 +50,22 @@ class Walk(NamedTuple):
 
         rested_dic: mmol/L of carbon it held at rest before. celsius: just after.
         """
-        after = self.at(before + fraction * (1.0 - before))
-        carbon = (1.0 - fraction) * rested_dic + fraction * self.recipe.dic
-        return _state(after, replace(after, dic=carbon).closed(celsius=celsius), celsius)
+        return _just_after(self, before, fraction, rested_dic, celsius)
+
+
+# each day looks at the same few waters once for every pace it may not break
+@lru_cache(maxsize=32)
+def _rest(walk: Walk, progress: float, celsius: float) -> WaterState:
+    return _state(walk.at(progress), walk.aired(progress, celsius), celsius)
+
+
+@lru_cache(maxsize=32)
+def _just_after(
+    walk: Walk, before: float, fraction: float, rested_dic: float, celsius: float
+) -> WaterState:
+    after = walk.at(before + fraction * (1.0 - before))
+    carbon = (1.0 - fraction) * rested_dic + fraction * walk.recipe.dic
+    return _state(after, replace(after, dic=carbon).closed(celsius=celsius), celsius)
 
 
 def _state(makeup: Makeup, balance: carbonate.Balance, celsius: float) -> WaterState:
