@@ -55,6 +55,7 @@ _BELOW = {
         caution=MAINS,
     ),
 }
+_BELOW[Quantity.OXYGEN_PERCENT] = _BELOW[Quantity.OXYGEN]
 _ABOVE = {
     Quantity.TEMPERATURE: Words(
         cause="The heater does not switch off, the sun is on the tank, or the room is hot.",
@@ -90,6 +91,29 @@ _ABOVE = {
         priority=Priority.HIGH,
     ),
 }
+_ABOVE[Quantity.AMMONIA_FREE] = Words(
+    cause="Total ammonia has built up, or pH or warmth rose and made more of it poisonous.",
+    consequence="Gills burn within hours; eggs and larvae bear the least.",
+    first_act="Stop feeding and whatever raises pH, measure total ammonia by hand, then change a "
+    "third for water of the same temperature and of no higher pH.",
+    caution=SLOWLY,
+    priority=Priority.HIGH,
+)
+_ABOVE[Quantity.OXYGEN_PERCENT] = Words(
+    cause="Plants in bright light, a pump that draws air, or cold water warmed in a closed pipe.",
+    consequence="Gas bubbles can form in small fish.",
+    first_act="Check the probe, then the pump's suction for air, and move the surface.",
+    caution=MAINS,
+    priority=Priority.LOW,
+)
+_ABOVE[Quantity.DIOXIDE] = Words(
+    cause="Too little air moves the surface, something rots, or gas is dosed; or the KH entered in "
+    "the settings is no longer the tank's.",
+    consequence="Fish gasp although there is oxygen; pH falls with it.",
+    first_act="Shut any gas, move the surface, then test KH and enter what it is now.",
+    caution=f"{CARBON_DIOXIDE} {MAINS}",
+    priority=Priority.HIGH,
+)
 _TODAY = Words(
     cause="The lamp timer, the lid or the weather.",
     consequence="Spawning and growth are put off; no animal is in danger at once.",
