@@ -10,10 +10,10 @@ from tests.views.room_of_glass import NOW, PAST, usual
 from tests.views.test_pages import BASE, Forms, Glass
 
 from roewatch.alarms.alarm import State
-from roewatch.room.moment import DAY_MS, HOUR_MS
+from roewatch.alarms.token import make_token
+from roewatch.room.moment import DAY_MS
 from roewatch.views.app import app_of
 from roewatch.views.door import SESSION, Door, TooManyGuessesError
-from roewatch.views.knock import Knock, Knocks
 from roewatch.views.passphrase import fits, hashed
 from roewatch.views.visitor import Access, Person, Program, Role
 
@@ -183,17 +183,11 @@ def test_a_kept_passphrase_does_not_show_it_and_fits_only_it() -> None:
     assert kept.split("$")[0] not in repr(PEOPLE[0])
 
 
-def link(number: int = 42, *, until_ms: int = NOW + DAY_MS, raised_ms: int | None = None) -> str:
+def link(number: int = 42, *, issued_ms: int = NOW, key: bytes = KEY) -> str:
     raised = usual()[0].alarm(number)
     assert raised is not None
-    return Knocks(KEY).path(
-        Knock(
-            number=number,
-            raised_ms=raised.raised_ms if raised_ms is None else raised_ms,
-            contact="Keeper",
-            until_ms=until_ms,
-        )
-    )
+    token = make_token(key, raised, by="Keeper", issued_ms=issued_ms, lives_ms=DAY_MS)
+    return f"/acknowledge/{token}"
 
 
 def test_opening_the_link_in_a_notice_changes_nothing_and_its_button_acknowledges(
@@ -212,21 +206,44 @@ def test_opening_the_link_in_a_notice_changes_nothing_and_its_button_acknowledge
     assert kept.state is State.ACKNOWLEDGED
 
 
-def test_a_link_works_once_for_one_raise_of_one_alarm_and_not_for_ever(
+def test_a_link_works_once_and_says_who_has_it(client: TestClient, glass: Glass) -> None:
+    assert client.post(link()).status_code == 200
+    again = client.post(link())
+    assert again.status_code == 410
+    assert "Alarm 42 is acknowledged already: Keeper has it" in again.text
+    assert client.get(link()).status_code == 410
+    assert len(glass[2].done) == 1
+
+
+def test_a_link_is_good_for_one_raise_of_one_alarm_and_not_for_ever(
     client: TestClient, glass: Glass
 ) -> None:
-    assert client.post(link()).status_code == 200
-    assert client.post(link()).status_code == 404
-    assert client.get(link(until_ms=NOW - HOUR_MS)).status_code == 404
-    assert client.get(link(41, raised_ms=NOW)).status_code == 404
-    forged = link(41)[:-1] + ("0" if link(41)[-1] != "0" else "1")
-    other = Knocks(b"some other key of a stranger").path(
-        Knock(number=41, raised_ms=0, contact="Keeper", until_ms=NOW + DAY_MS)
-    )
-    for wrong in (forged, other, "/seen/x", "/seen/.", "/seen/é.é"):
-        assert client.get(wrong).status_code == 404, wrong
-        assert client.post(wrong).status_code == 404, wrong
-    assert len(glass[2].done) == 1
+    late = client.post(link(issued_ms=NOW - DAY_MS))
+    assert late.status_code == 410
+    assert "This link has expired" in late.text
+    before = link()
+    glass[0].replace_alarm(42, episode=99)
+    assert "raised again since" in client.post(before).text
+    assert glass[2].done == []
+
+
+@pytest.mark.parametrize("method", ["GET", "POST"])
+def test_a_link_that_is_not_ours_opens_nothing(
+    client: TestClient, glass: Glass, method: str
+) -> None:
+    good = link()
+    forged = good[:-2] + ("A" if good[-2] != "A" else "B") + good[-1]
+    stranger = link(key=b"some other key of a stranger")
+    for wrong in (forged, stranger, "/acknowledge/x", "/acknowledge/é.é"):
+        answer = client.request(method, wrong)
+        assert answer.status_code == 410, wrong
+        assert "pH" not in answer.text
+    assert glass[2].done == []
+
+
+def test_somebody_quicker_is_named(client: TestClient, glass: Glass) -> None:
+    glass[0].replace_alarm(42, state=State.ACKNOWLEDGED, acknowledged_by="Stand-in")
+    assert "Stand-in has it" in client.get(link()).text
 
 
 def test_another_site_cannot_press_the_button_of_a_link(client: TestClient, glass: Glass) -> None:

@@ -55,9 +55,12 @@ def read_token(key: bytes, token: str, now_ms: int) -> Claim:
     return Claim(number=number, episode=episode, by=by, issued_ms=issued_ms, expires_ms=expires_ms)
 
 
-def check_claim(claim: Claim, alarm: Alarm | None) -> None:
-    """Raise Unusable unless the claim still fits: `alarm` is the open one of that number."""
-    if alarm is None:
+def check_claim(claim: Claim, alarm: Alarm | None) -> Alarm:
+    """The alarm, when the claim still fits it. alarm: the one of that number, None if unknown.
+
+    Raises Unusable; the text says what became of the alarm.
+    """
+    if alarm is None or alarm.state is State.NORMAL:
         raise Unusable(f"alarm {claim.number} is back to normal; nothing to acknowledge")
     if alarm.state is State.ACKNOWLEDGED:
         who = alarm.acknowledged_by or "somebody"
@@ -66,6 +69,7 @@ def check_claim(claim: Claim, alarm: Alarm | None) -> None:
         raise Unusable(f"alarm {claim.number} was raised again since; use the newer message")
     if alarm.state not in {State.UNACKNOWLEDGED, State.RETURNED}:
         raise Unusable(f"alarm {claim.number} is {alarm.state.value}; nothing to acknowledge")
+    return alarm
 
 
 def _same_ring(claim: Claim, alarm: Alarm) -> bool:

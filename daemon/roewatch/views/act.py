@@ -5,13 +5,13 @@ from urllib.parse import quote
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from roewatch.alarms.alarm import State
+from roewatch.alarms.alarm import Alarm
+from roewatch.alarms.token import Claim, Unusable, check_claim, read_token
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import MINUTE_MS
 from roewatch.views.alarm_page import shelf_end_ms
-from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.asked import AskedWrongError
 from roewatch.views.door import SESSION
-from roewatch.views.knock import Knock
 from roewatch.views.pages import TOLD, Desk
 from roewatch.views.palette import Theme
 from roewatch.views.visitor import Visitor
@@ -121,32 +121,26 @@ class Act:
 
     # the link in a notice
 
-    def _knock(self, request: Request) -> Knock:
-        knocks = self._desk.knocks
-        link = request.path_params["link"]
-        knock = knocks.read(link, self._desk.live.now_ms()) if knocks else None
-        alarm = self._desk.records.alarm(knock.number) if knock else None
-        if knock is None or alarm is None or alarm.raised_ms != knock.raised_ms:
-            raise NotHereError("This link was used, or is too old. Open the alarms page instead.")
-        return knock
+    def _claimed(self, request: Request) -> tuple[Claim, Alarm]:
+        """What a link is good for, and its alarm. Raises Unusable for one that is good for none."""
+        if not self._desk.link_key:
+            raise Unusable("links in messages acknowledge nothing here; open the alarms page")
+        token, now_ms = request.path_params["token"], self._desk.live.now_ms()
+        claim = read_token(self._desk.link_key, token, now_ms)
+        alarm = self._desk.records.alarm(claim.number)
+        return claim, check_claim(claim, alarm)
 
     def seen_page(self, request: Request) -> Response:
         """One alarm and one button; looking changes nothing."""
-        knock = self._knock(request)
-        alarm = self._desk.records.alarm(knock.number)
-        assert alarm is not None
-        waiting = alarm.state in {State.UNACKNOWLEDGED, State.RETURNED}
-        return self._desk.alone(
-            request, "seen.html", alarm=alarm, knock=knock, waiting=waiting, done=False
-        )
+        claim, alarm = self._claimed(request)
+        return self._desk.alone(request, "seen.html", alarm=alarm, by=claim.by, done=False)
 
     def seen(self, request: Request) -> Response:
         """The button: this person has seen this alarm. The link itself is the proof."""
-        knock = self._knock(request)
-        assert self._desk.knocks is not None
-        self._desk.deeds.acknowledge(knock.number, knock.contact)
-        self._desk.knocks.use(request.path_params["link"])
-        alarm = self._desk.records.alarm(knock.number)
-        return self._desk.alone(
-            request, "seen.html", alarm=alarm, knock=knock, waiting=False, done=True
-        )
+        claim, alarm = self._claimed(request)
+        try:
+            self._desk.deeds.acknowledge(claim.number, claim.by)
+        except ValueError as refusal:  # somebody was quicker
+            raise Unusable(str(refusal)) from refusal
+        now = self._desk.records.alarm(claim.number) or alarm
+        return self._desk.alone(request, "seen.html", alarm=now, by=claim.by, done=True)

@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from roewatch.alarms.token import Unusable
 from roewatch.views.act import Act, Fields
 from roewatch.views.alarm_life import alarm_life
 from roewatch.views.alarm_page import alarms_page
@@ -22,7 +23,6 @@ from roewatch.views.api import Api
 from roewatch.views.asked import AskedWrongError, NotHereError
 from roewatch.views.door import Door
 from roewatch.views.guard import COOKIE, Guard, Seal
-from roewatch.views.knock import Knocks
 from roewatch.views.pages import Desk
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.show import Show
@@ -65,7 +65,7 @@ def app_of(
         web=settings,
         past=past,
         door=Door(access.people, access.programs),
-        knocks=Knocks(access.link_key) if access.link_key else None,
+        link_key=access.link_key,
     )
     trouble = Trouble(desk)
     return Starlette(
@@ -78,6 +78,7 @@ def app_of(
             HTTPException: trouble.http,
             NotHereError: trouble.not_here,
             AskedWrongError: trouble.refused,
+            Unusable: trouble.spent,
             Exception: trouble.broken,
         },
         max_body_size=MOST_BODY,
@@ -115,8 +116,8 @@ class _Addresses:
             post("/leave", self._form(act.log_out, allowed=lambda _: True)),
             get("/enter", self._open(lambda request: desk.alone(request, "enter.html"))),
             post("/enter", self._entering(act)),
-            get("/seen/{link}", act.seen_page),
-            post("/seen/{link}", _refusable(act.seen)),
+            get("/acknowledge/{token}", act.seen_page),
+            post("/acknowledge/{token}", act.seen),
             *self._api_routes(),
             get("/api/live", self._streamed(show.live)),
             get("/static/{name}", show.static),

@@ -18,7 +18,6 @@ from roewatch.room.moment import span_text
 from roewatch.room.quantity import KEPT, Quantity, shown
 from roewatch.views import wording
 from roewatch.views.door import Door
-from roewatch.views.knock import Knocks
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.sight import Lookout, Sight
@@ -123,7 +122,7 @@ class Desk:
         web: Web,
         door: Door,
         past: Past,
-        knocks: Knocks | None = None,
+        link_key: bytes = b"",
     ) -> None:
         self.records = records
         self.live = live
@@ -133,7 +132,7 @@ class Desk:
         self.stream = Stream(self.lookout, live, self.draw)
         self.door = door
         self.past = past
-        self.knocks = knocks
+        self.link_key = link_key
 
     @cached_property
     def templates(self) -> Environment:

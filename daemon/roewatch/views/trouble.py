@@ -49,6 +49,11 @@ class Trouble:
         """A deed or an address that cannot be; the fault's text is for the person."""
         return self.answer(request, 400, "That was not done", str(fault))
 
+    def spent(self, request: Request, fault: Exception) -> Response:
+        """A link in a notice that acknowledges nothing any more; the fault's text says why."""
+        text = str(fault)
+        return self.answer(request, 410, "This link is spent", f"{text[:1].upper()}{text[1:]}.")
+
     def broken(self, request: Request, fault: Exception) -> Response:
         """Our own fault: a static text with the number its log line carries."""
         reference = secrets.token_hex(4)

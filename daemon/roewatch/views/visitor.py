@@ -37,7 +37,7 @@ class Program:
 class Access:
     """Who may come in. With no people anybody may look, and only this computer may change.
 
-    link_key: the secret behind the links in notices (`knock.Knocks`); empty for none.
+    link_key: the secret behind the links in notices (`alarms.token`); empty for none.
     """
 
     people: tuple[Person, ...] = ()
