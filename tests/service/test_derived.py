@@ -436,3 +436,15 @@ def test_a_silent_input_is_told_once_and_not_again_for_what_is_derived(tmp_path:
     keys = {key for key, _, _ in told(replay(setup.room, silent, facts=setup.facts))}
     assert any("probe-silent" in key and "a1-oxygen" in key for key in keys)
     assert not any("oxygen_percent" in key for key in keys), keys
+
+
+@pytest.mark.parametrize(
+    ("written", "why"),
+    [("dkh = 0.4", "below 1 dKH"), ("dkh = 4.0\ntannin = true", "with tannin a KH kit misleads")],
+)
+def test_a_hardness_that_cannot_tell_co2_is_answered_with_advice(
+    tmp_path: Path, written: str, why: str
+) -> None:
+    setup = loaded(tmp_path, ROOM_TEXT.replace("dkh = 4.0", written))
+    assert Quantity.DIOXIDE not in {p.quantity for p in setup.room.probes}
+    assert any(why in advice.what and advice.key.endswith("dkh") for advice in setup.advice)

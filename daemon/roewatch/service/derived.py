@@ -9,6 +9,7 @@ same, however the readings of different probes were interleaved.
 import heapq
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from roewatch.room.quantity import KEPT, Quantity
@@ -101,7 +102,8 @@ class _Series:
 
     def __init__(self, probe: Probe, facts: WaterFacts, place: int) -> None:
         self.probe = probe
-        self.facts = facts
+        # only CO2 asks for the hardness: the others need not work it out besides
+        self.facts = facts if probe.quantity is Quantity.DIOXIDE else replace(facts, dkh=None)
         self.place = place
         self.done_ms = -1
         self.pending: set[int] = set()

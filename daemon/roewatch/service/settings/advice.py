@@ -5,8 +5,10 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from roewatch.service.derived import why_no_dioxide
 from roewatch.service.settings.document import Document, SettingsFault
 from roewatch.service.settings.sections import BrokerSection, WebSettings
+from roewatch.water.derived import WaterFacts
 
 _AT_HOME = frozenset({"127.0.0.1", "::1", "localhost"})
 
@@ -22,6 +24,14 @@ def advice_on(
         if tank.id not in probed:
             yield document.placed(
                 ("tank", index), "no probe watches this tank", "Add a [[probe]] for it"
+            )
+        facts = WaterFacts(dkh=tank.dkh, tannin=tank.tannin, phosphate=tank.phosphate)
+        why = why_no_dioxide(facts) if tank.dkh is not None else ""
+        if why:
+            yield document.placed(
+                ("tank", index, "dkh"),
+                f"CO2 is not worked out: {why}",
+                "Measure it by hand: pH before and after a day of air",
             )
     if not entries["contact"]:
         yield document.placed(
