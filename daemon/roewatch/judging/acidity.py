@@ -29,6 +29,7 @@ class Acidity:
     SAVED = (
         "hours", "hour", "values", "spread", "spread_count", "off_since", "off_sign", "odd_hours",
         "quiet_until", "offs", "last_off", "rebasing",
+        "settling_until",
     )  # fmt: skip
     __slots__ = (*SAVED, "limits", "standing", "steady", "window", "witness")
 
@@ -47,6 +48,7 @@ class Acidity:
         self.quiet_until = -1
         self.last_off: float | None = None
         self.rebasing = False
+        self.settling_until = -1
         self.offs: list[float] = []  # the last hours' differences, by bucket
 
     def usual(self, at_ms: int) -> float | None:
@@ -80,7 +82,7 @@ class Acidity:
         if usual is None:
             return
         off = value - usual
-        if self.rebasing and self._rebase(off):
+        if self.rebasing and self._rebase(at_ms, off):
             return
         self.offs.append(off)
         del self.offs[:-72]
@@ -121,7 +123,7 @@ class Acidity:
         kept.append(mean)
         del kept[:-_DAYS]
 
-    def _rebase(self, off: float) -> bool:
+    def _rebase(self, at_ms: int, off: float) -> bool:
         """After something explained, the tank may stand elsewhere: shift its days by as much."""
         self.offs.append(off)
         if len(self.offs) < 6:
@@ -131,12 +133,15 @@ class Acidity:
             self.hours = [[value + shift for value in means] for means in self.hours]
             self.last_off = None
         self.rebasing = False
+        self.settling_until = at_ms + self.limits.ph_settle_ms
         self.offs = []
         self.off_since, self.off_sign = -1, 0
         return True
 
     def _judge(self, at_ms: int, value: float, off: float, out: list[Finding]) -> None:
-        limit = self.limit()
+        # what was poured takes its time to come to rest with the air and the light
+        unsettled = 1.3 if at_ms < self.settling_until else 1.0
+        limit = self.limit() * unsettled
         sign = 1 if off > limit else -1 if off < -limit else 0
         if sign == 0 and abs(off) < 0.5 * limit:
             if self.off_since >= 0:
@@ -153,16 +158,16 @@ class Acidity:
         slope = self._slope(18)
         if slope is None:
             return
-        if self._going(sign) or self.standing.any_of(*_FAST):
+        if self._going(sign, unsettled) or self.standing.any_of(*_FAST):
             self._fast(at_ms, value, off, slope, out)
         elif at_ms - self.off_since >= 16 * HOUR_MS and self.steady:
             self._drift(at_ms, value, off, out)
 
-    def _going(self, sign: int) -> bool:
+    def _going(self, sign: int, unsettled: float) -> bool:
         """Whether it went away from the days before within the last one, two or four hours."""
         offs = self.offs
         now = fmean(offs[-3:])
-        least = self.limits.ph_gone
+        least = self.limits.ph_gone * unsettled
         return any(
             sign * (now - fmean(offs[-back - 3 : -back])) > least
             for back in (12, 24, 48)

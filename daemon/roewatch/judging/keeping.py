@@ -128,7 +128,7 @@ class Keeping:
             if self.heat is not None:
                 self.heat.quiet(entry.at_ms - self.limits.change_before_ms, until_ms)
             if self.acidity is not None:
-                self.acidity.quiet(until_ms + self.limits.change_after_ms)
+                self.acidity.quiet(until_ms + self.limits.ph_change_ms)
             said = f"water change in the journal{f': {entry.detail}' if entry.detail else ''}"
             seen = Seen(kind=Kind.WATER_CHANGE, since_ms=entry.at_ms, message=said, explained=True)
             self.standing.see(entry.at_ms, seen, out)
@@ -299,7 +299,7 @@ class Keeping:
         if acidity is not None and acidity.witness is witness:
             held = witness.flat_ms > max(HOUR_MS, 2 * witness.longest_ms)  # perhaps stuck
             if self.standing.told and self.standing.any_of(*OF_WATER):
-                acidity.quiet(bucket.end_ms + HOUR_MS)  # what was poured explains the pH
+                acidity.quiet(bucket.end_ms + self.limits.ph_pour_ms)
             if self.doubt is Doubt.CUT:
                 acidity.quiet(bucket.end_ms + 6 * HOUR_MS)  # no air stone runs either
             clear = believed and not held and not self._noisy(witness)

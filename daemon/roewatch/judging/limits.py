@@ -68,6 +68,7 @@ class Limits:
     lid_times: float = 1.4
     weak_rise_ms: int = int(1.25 * HOUR_MS)  # so much warming before a heater is called weak
     weak_share: float = 0.65
+    works_harder: float = 0.2  # share of the time a heater may be on more than some days ago
     knob_conditioning_celsius: float = 0.3  # one step of a plan, turned all at once
 
     # jumps: within ten minutes
@@ -83,6 +84,9 @@ class Limits:
     ph_gone: float = 0.06  # went that far within four hours
     ph_slope_per_h: float = 0.02
     ph_crash_per_h: float = 0.05  # faster than carbon dioxide alone can take it
+    ph_settle_ms: int = 12 * HOUR_MS  # after something explained, only greater changes count
+    ph_pour_ms: int = 6 * HOUR_MS  # after too much acid or hard water, until it stands still
+    ph_change_ms: int = 4 * HOUR_MS  # the same after a logged water change
     ph_drift: float = 0.08  # away for most of a day without going further
 
     # water changes in the journal

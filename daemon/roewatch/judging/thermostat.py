@@ -4,6 +4,7 @@ A leg that cools faster than the room explains is a lid off; one that warms too 
 heater. Turns far from the usual are kept apart until they have lasted long enough to be the usual.
 """
 
+from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from roewatch.judging.cycle import Turn
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 _T = Quantity.TEMPERATURE
 _KEPT_ODD = 12
-_LEGS = (Kind.LID_OPEN, Kind.HEATER_WEAK)
+_LEAST_OVER_ROOM = 2.5  # °C
 
 
 class Thermostat:
@@ -36,7 +37,7 @@ class Thermostat:
         self.slacks: list[list[Any]] = []  # [until_ms, °C]: how far turns may be off for a while
         self.cooling: list[list[float]] = []  # [loss ratio, span] of the last falls
         self.warming: list[list[float]] = []  # [power ratio, span] of the last rises
-        self.days: list[list[Any]] = []  # [day, upper, lower]
+        self.days: list[list[Any]] = []  # [day, upper, lower, duty]
         self.last_peak = 1e9
         self.last_peak_ms = -1
 
@@ -142,8 +143,10 @@ class Thermostat:
     def _leg(self, turn: Turn, *, quiet: bool) -> bool:
         """Note how the leg compares with the usual; True when it is ordinary enough to learn."""
         cycle, leg = self.heat.cycle, turn.leg
-        if leg is None or quiet or not cycle.resolved:
+        if leg is None or quiet or not self._fine():
             return not quiet
+        if not turn.is_peak and leg.over_room is not None and leg.over_room < _LEAST_OVER_ROOM:
+            return True  # so near the room every draught changes the ratio
         ratio = cycle.power_ratio(leg) if turn.is_peak else cycle.loss_ratio(leg)
         if ratio is None:
             return True
@@ -152,6 +155,11 @@ class Thermostat:
         else:
             self.cooling = [*self.cooling[-11:], [ratio, leg.span_ms]]
         return 0.75 < ratio < 1.3
+
+    def _fine(self) -> bool:
+        """Whether single legs stand out of the five minutes and of the probe's noise."""
+        cycle = self.heat.cycle
+        return cycle.resolved and cycle.swing >= 4 * self.heat.witness.norm
 
     def _judge_legs(self, at_ms: int, turn: Turn, out: list[Finding]) -> None:
         limits = self.heat.limits
@@ -208,8 +216,9 @@ class Thermostat:
             self._judge_reach(at_ms, value, out)
         day = at_ms // DAY_MS
         if not self.days or self.days[-1][0] != day:
-            self.days.append([day, cycle.upper, cycle.lower])
+            self.days.append([day, cycle.upper, cycle.lower, cycle.duty()])
             del self.days[:-8]
+            self._judge_work(at_ms, out)
             self._judge_drift(at_ms, value, out)
 
     def _judge_reach(self, at_ms: int, value: float, out: list[Finding]) -> None:
@@ -228,7 +237,7 @@ class Thermostat:
             stalled = value < cycle.upper - 0.3 * cycle.swing and 0.15 < share < 0.7
         else:
             # the extreme is now: else it has turned and is only not sure of it yet
-            rising = cycle.direction > 0 and cycle.resolved
+            rising = cycle.direction > 0 and self._fine()
             rising = rising and at_ms - cycle.extreme_ms <= 2 * BUCKET_MS
             usual_ms = cycle.on_ms
             share = ((value - cycle.turned) / age_ms * HOUR_MS + loss) / cycle.power
@@ -242,6 +251,22 @@ class Thermostat:
             lid = lid or (share > 1 - 1.1 * loss / cycle.power and age_ms < 3 * usual_ms)
         if stalled and not lid:
             self.weak(at_ms, value, share, out)
+
+    def _judge_work(self, at_ms: int, out: list[Finding]) -> None:
+        """Once a day, for the digest: does the heater work harder than some days ago?"""
+        before = [day[3] for day in self.days[:-2] if day[3] is not None]
+        now = self.days[-1][3]
+        if len(before) < 2 or now is None:
+            return
+        usual = median(before)
+        more = now - usual
+        if more > self.heat.limits.works_harder:
+            self._see(
+                Kind.HEATER_WORKS_HARDER, at_ms, self.heat.witness.f,
+                f"the heater is on {now:.0%} of the time, some days ago {usual:.0%}", out,
+            )  # fmt: skip
+        elif more < self.heat.limits.works_harder / 2:
+            self._end(Kind.HEATER_WORKS_HARDER, at_ms, f"on {now:.0%} of the time again", out)
 
     def _judge_drift(self, at_ms: int, value: float, out: list[Finding]) -> None:
         """Both switch points creep the same way, day by day."""
