@@ -10,7 +10,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from roewatch.alarms.alarm import AlarmChange
+from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.notice import Notice
 from roewatch.breeding.plan import Plan, Step
 from roewatch.room.journal import JournalEntry
@@ -37,6 +37,7 @@ log = logging.getLogger(__name__)
 
 HISTORY_MS = 14 * DAY_MS
 HISTORY_LOT_MS = 6 * HOUR_MS
+PACK_BUDGET = 50
 EVERY_MS = MINUTE_MS
 FAULT_AFTER_MS = 10 * MINUTE_MS
 TANK_OF_SCENARIO = "A3"
@@ -169,7 +170,10 @@ class Demo:
                 deeds, entered = tanks.journal[entered:], len(tanks.journal)
                 for kept in lived(fold, samples, deeds, probes, at_ms):
                     store.keep(without_notices(kept))
+                store.keep(without_notices(looked_in(fold, at_ms)))
                 self._progress((at_ms - begin_ms) / self._options.history_ms)
+            while store.pack_some(now_ms, PACK_BUDGET):
+                pass
         finally:
             store.close()
 
@@ -246,6 +250,14 @@ def fault_of(scenario: str, at_ms: int) -> SimFault:
         raise ValueError(f"no scenario {scenario!r}; there are: {', '.join(FaultKind)}") from None
     of_room = kind in {FaultKind.POWER_CUT, FaultKind.ROOM_COLD}
     return SimFault(kind=kind, tank=ROOM if of_room else TANK_OF_SCENARIO, at_ms=at_ms)
+
+
+def looked_in(fold: Fold, at_ms: int) -> Kept:
+    """The invented keeper looks in, and acknowledges what is there: old alarms are no news."""
+    asking = {State.UNACKNOWLEDGED, State.RETURNED}
+    numbers = [alarm.number for alarm in fold.book.open() if alarm.state in asking]
+    changes = [c for number in numbers for c in fold.book.acknowledge(number, "Keeper", at_ms)]
+    return fold.changed(changes, at_ms)
 
 
 def plans_of(tanks: SimRoom) -> list[Plan]:
