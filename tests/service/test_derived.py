@@ -1,11 +1,13 @@
 """Derived readings: from believed, fresh inputs alone, and the same whatever came first."""
 
+import json
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from typer.testing import CliRunner
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, SECOND_MS
@@ -13,6 +15,7 @@ from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM, Probe, Room, Tank
+from roewatch.service.cli import app
 from roewatch.service.derived import Deriver, derived_probes
 from roewatch.service.founding import fold_of
 from roewatch.service.replay import replay
@@ -448,3 +451,21 @@ def test_a_hardness_that_cannot_tell_co2_is_answered_with_advice(
     setup = loaded(tmp_path, ROOM_TEXT.replace("dkh = 4.0", written))
     assert Quantity.DIOXIDE not in {p.quantity for p in setup.room.probes}
     assert any(why in advice.what and advice.key.endswith("dkh") for advice in setup.advice)
+
+
+# -- on the command line ------------------------------------------------------------------------
+
+
+def test_what_is_worked_out_is_listed_without_a_topic_and_cannot_be_calibrated(
+    tmp_path: Path,
+) -> None:
+    setup = loaded(tmp_path, OXYGEN_ROOM)
+    lived(setup, an_afternoon(), dies_after=set())
+    room = str(tmp_path / "room.toml")
+    listed = CliRunner().invoke(app, ["probe", "list", "--room", room, "--json"])
+    rows = {row["probe"]: row for row in map(json.loads, listed.stdout.splitlines())}
+    assert rows["a1-oxygen_percent"]["topic"] is None
+    assert rows["a1-oxygen_percent"]["value"] == pytest.approx(48.5, abs=1)
+    refused = CliRunner().invoke(app, ["probe", "calibrate", "a1-oxygen_percent", "--room", room])
+    assert refused.exit_code == 2
+    assert "worked out from other probes" in " ".join(refused.stderr.split())

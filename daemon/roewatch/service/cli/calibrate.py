@@ -67,6 +67,8 @@ def calibrate(
     file = room_file(room)
     with here(file) as (setup, records):
         known = probe_named(setup.room, probe)
+        if known.derived:
+            raise typer.BadParameter(f"{probe} is worked out from other probes; calibrate those")
         began_ms = WallClock().now_ms()
         _tell_soft_water(setup, records, known)
         try:

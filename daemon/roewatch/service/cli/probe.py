@@ -39,7 +39,10 @@ def list_probes(
     ] = None,
     json: Json = False,
 ) -> None:
-    """Each probe with its last value and flag, how old that is, and what it sent in vain."""
+    """Each probe with its last value and flag, how old that is, and what it sent in vain.
+
+    Without a topic it is no sensor: it is worked out from the tank's others.
+    """
     with here(room) as (setup, records):
         now_ms, newest = now_of(records), records.latest()
     refused = _refused(setup)
@@ -52,13 +55,13 @@ def list_probes(
             "probe": probe.id,
             "tank": probe.tank,
             "quantity": probe.quantity.value,
-            "topic": topics[probe.id],
+            "topic": topics.get(probe.id),
             "time": iso(last.at_ms) if last else None,
             "age_s": round((now_ms - last.at_ms) / 1000, 1) if last else None,
             "raw": last.raw if last else None,
             "value": last.value if last else None,
             "flag": last.flag.name.lower() if last else None,
-            "refused": None if refused is None else refused[topics[probe.id]],
+            "refused": None if refused is None else refused[topics.get(probe.id, "")],
         }
         if json:
             json_line(row)
