@@ -15,6 +15,8 @@ from tests.journeys.broker import Broker, free_port
 
 ROOT = Path(__file__).parents[2]
 
+_READINGS = "SELECT (SELECT count(*) FROM hot) + (SELECT ifnull(sum(n), 0) FROM packed)"
+
 TANK = """
 [[tank]]
 id = "{tank}"
@@ -148,7 +150,7 @@ class House:
             return 0
         with self.open() as store:
             try:
-                return int(store.execute("SELECT count(*) FROM hot").fetchone()[0])
+                return int(store.execute(_READINGS).fetchone()[0])
             except sqlite3.OperationalError:  # the file is there before its tables
                 return 0
 

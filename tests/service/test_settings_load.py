@@ -13,6 +13,7 @@ from roewatch.room.fault import SettingsError
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import DERIVED, Quantity
 from roewatch.room.stage import Stage
+from roewatch.room.tank import Probe
 from roewatch.room.window import Basis
 from roewatch.service.settings import load
 from roewatch.service.settings.document import document_of
@@ -417,3 +418,23 @@ def test_no_bytes_whatever_crash_the_loading(
     file.write_bytes(raw)
     with pytest.raises(SettingsError):
         load_setup(file, {})
+
+
+# -- keeping ----------------------------------------------------------------------------------
+
+
+def test_a_quantity_may_be_kept_for_another_time_than_the_rest(tmp_path: Path) -> None:
+    text = PLAIN + '[storage]\nkeep = "60 d"\nkeep_of = { temperature = "for ever", ph = "7 d" }\n'
+    storage = loaded(tmp_path, text).storage
+    now_ms = 100 * DAY_MS
+    probes = [
+        Probe(id=quantity, tank="A1", quantity=quantity, every_ms=60_000)
+        for quantity in (Quantity.TEMPERATURE, Quantity.PH, Quantity.LIGHT)
+    ]
+    assert storage.let_go_ms(probes, now_ms) == {"ph": 93 * DAY_MS, "light": 40 * DAY_MS}
+
+
+def test_readings_cannot_be_kept_for_less_than_a_week_of_graphs(tmp_path: Path) -> None:
+    short, unknown = said(tmp_path, PLAIN + '[storage]\nkeep_of = { ph = "2 d", warmth = "9 d" }\n')
+    assert "storage.keep_of.ph: shorter than a week" in short
+    assert "'warmth' is not a quantity" in unknown

@@ -261,6 +261,7 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
         limits=limits_of(draft.section(JudgingSettings)),
         telling=telling_of(draft.section(TellingSection), draft.section(WebSettings).base),
         contacts=tuple(contact_of(entry) for entry in contacts),
+            keep_of_ms=kept.keep_of_ms,
         ways=tuple(way for entry in contacts for way in ways_of(entry)),
         species=species,
         entries={entry.id: entry for entry in tanks},

@@ -1,13 +1,16 @@
 """Sections: the parts of `room.toml` that stand once, with every default."""
 
+from typing import Annotated
 from urllib.parse import urlsplit
 
-from pydantic import Field, field_validator
+from pydantic import AfterValidator, Field, field_validator
 
-from roewatch.room.moment import DAY_MS, MINUTE_MS, SECOND_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
+from roewatch.room.quantity import Quantity
 from roewatch.service.settings.written import (
     Id,
     Port,
+    QuantityWord,
     SecretText,
     Section,
     SpanMs,
@@ -48,26 +51,6 @@ class BrokerSection(Section):
     keepalive: SpanMs = Field(default=30 * SECOND_MS, ge=SECOND_MS, examples=["30 s"])
 
 
-class StorageSettings(Section):
-    """`[storage]`. keep: 0 means for ever. The rest as in design: hot days, then packed ones."""
-
-    path: str = Field(default="roewatch.sqlite", min_length=1, examples=["roewatch.sqlite"])
-    hot: SpanMs = Field(default=2 * DAY_MS, ge=DAY_MS, examples=["2 d"])
-    keep: str = Field(default="for ever", examples=["for ever"])
-    least_free_mb: int = Field(default=500, ge=10, examples=[500])
-
-    @field_validator("keep")
-    @classmethod
-    def _keep(cls, value: str) -> str:
-        keep_ms_of(value)
-        return value
-
-    @property
-    def keep_ms(self) -> int | None:
-        """How long raw readings are kept; None for ever."""
-        return keep_ms_of(self.keep)
-
-
 def keep_ms_of(text: str) -> int | None:
     """The span after which raw readings go, or None for ever. Raises ValueError."""
     if text.strip() in {"for ever", "forever"}:
@@ -76,6 +59,38 @@ def keep_ms_of(text: str) -> int | None:
     if keep_ms < 7 * DAY_MS:
         raise ValueError("shorter than a week of graphs; write 7 d or more, or for ever")
     return keep_ms
+
+
+def _keep(text: str) -> str:
+    keep_ms_of(text)
+    return text
+
+
+Keep = Annotated[str, AfterValidator(_keep)]
+"""Written `for ever` or as a span of at least 7 d."""
+
+
+class StorageSettings(Section):
+    """`[storage]`. hot: how long readings stay unpacked at least, in case more come late; the
+    longer, the more a picture of the last days has to read one by one. keep: how long raw readings
+    stay; keep_of: the same for single quantities. Roll-ups stay for ever.
+    """
+
+    path: str = Field(default="roewatch.sqlite", min_length=1, examples=["roewatch.sqlite"])
+    hot: SpanMs = Field(default=HOUR_MS, ge=10 * MINUTE_MS, examples=["1 h"])
+    keep: Keep = Field(default="for ever", examples=["for ever"])
+    keep_of: dict[QuantityWord, Keep] = Field(default_factory=dict, examples=[{"light": "30 d"}])
+    least_free_mb: int = Field(default=500, ge=10, examples=[500])
+
+    @property
+    def keep_ms(self) -> int | None:
+        """How long raw readings are kept; None for ever."""
+        return keep_ms_of(self.keep)
+
+    @property
+    def keep_of_ms(self) -> dict[Quantity, int | None]:
+        """The same for quantities that have a span of their own."""
+        return {quantity: keep_ms_of(text) for quantity, text in self.keep_of.items()}
 
 
 class MirrorSettings(Section):

@@ -1,8 +1,8 @@
 """The setup: everything the daemon is built from, checked and resolved."""
 
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from roewatch.alarms.contact import Contact
@@ -13,7 +13,7 @@ from roewatch.judging.limits import Limits
 from roewatch.room.quantity import Quantity
 from roewatch.room.species import SpeciesSheet
 from roewatch.room.stage import Stage
-from roewatch.room.tank import Room, Tank
+from roewatch.room.tank import Probe, Room, Tank
 from roewatch.room.window import Basis, Window
 from roewatch.service.settings.document import SettingsFault
 from roewatch.service.settings.entries import TankEntry
@@ -30,13 +30,23 @@ from roewatch.water.derived import WaterFacts
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Storage:
-    """Where readings are kept. keep_ms: None for ever."""
+    """Where readings are kept. keep_ms: None for ever. keep_of_ms: what differs from it."""
 
     path: Path
     hot_ms: int
     keep_ms: int | None
     least_free_mb: int
 
+    keep_of_ms: Mapping[Quantity, int | None] = field(default_factory=dict)
+
+    def let_go_ms(self, probes: Iterable[Probe], now_ms: int) -> dict[str, int]:
+        """By probe, the moment before which its readings may go; without those kept for ever."""
+        moments: dict[str, int] = {}
+        for probe in probes:
+            keep_ms = self.keep_of_ms.get(probe.quantity, self.keep_ms)
+            if keep_ms is not None:
+                moments[probe.id] = now_ms - keep_ms
+        return moments
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WaySettings:
