@@ -92,6 +92,15 @@ def test_a_notice_to_be_tried_again_does_not_wait_for_a_clock_set_back(tmp_path:
         at.rounds_until(lambda: len(at.phone.got) == 1, "it is tried at once")
 
 
+def test_a_clock_set_back_does_not_prolong_the_wait_for_a_backlog(tmp_path: Path) -> None:
+    with house(tmp_path) as at:
+        at.round()
+        assert at.watch.catching_up, "the link has just come up"
+        at.clock.set_by(-2 * HOUR_MS)
+        at.idles(1)
+        assert not at.watch.catching_up
+
+
 def test_a_board_that_slept_has_heard_nobody_and_blames_nobody(tmp_path: Path) -> None:
     with house(tmp_path, "A1", "A2") as at:
         at.lives(30)

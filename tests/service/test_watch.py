@@ -5,7 +5,7 @@ import threading
 from pathlib import Path
 
 import pytest
-from tests.service.by_hand import NOON, House, house
+from tests.service.by_hand import NOON, HandClock, House, house
 
 from roewatch.alarms.alarm import State
 from roewatch.alarms.book import UnknownAlarm
@@ -140,6 +140,20 @@ def test_a_bug_in_judging_keeps_the_reading_and_is_one_alarm_of_the_room(
         assert at.open_alarms(Kind.JUDGING_FAILED)[0].present
         at.lives(3)
         assert not at.open_alarms(Kind.JUDGING_FAILED)[0].present
+
+
+def test_an_alarm_about_a_bug_outlives_a_restart_by_a_quiet_hour(tmp_path: Path) -> None:
+    clock = HandClock()
+    with house(tmp_path, clock=clock) as at:
+        at.watch._fold.faults.note("judging", ValueError("a bug"), clock.now_ms())
+        at.lives(2)
+        assert at.open_alarms(Kind.JUDGING_FAILED)[0].present
+    with house(tmp_path, clock=clock) as at:
+        at.lives(50)
+        assert at.open_alarms(Kind.JUDGING_FAILED)[0].present
+        at.lives(12)
+        assert not at.open_alarms(Kind.JUDGING_FAILED)[0].present
+        assert len([c for c in at.heard if c.alarm.kind is Kind.JUDGING_FAILED]) == 1
 
 
 def test_a_tick_with_a_bug_is_passed_over_and_time_goes_on(
