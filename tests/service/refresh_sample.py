@@ -29,8 +29,7 @@ _TELLING = {
     "most": "messages one way gets within the window; the last of them is kept for high alarms",
     "well_at": 'the daily "all is well", by the clock in the room; or "never"',
     "digest_at": 'the daily digest of low alarms; or "never"',
-    "token_key": "16 random characters or more: links in notices then acknowledge by one tap",
-    "token_lives": "how long such a link is good",
+    "token_lives": "how long the link in a notice can acknowledge its alarm",
 }
 
 _NEXT = ("How people are told", "Whom to tell")
@@ -71,9 +70,7 @@ def telling() -> str:
     for number in fields(TellingSettings):
         key = key_of(number.name)
         words = f"  ## {_TELLING[key]}" if key in _TELLING else ""
-        if isinstance(number.default, bytes):
-            lines += [f'## {key} = "…"{words}; none by default', f'# {key}_file = ""']
-        elif number.name != "link":  # the address of the pages, from [web]
+        if number.name not in {"link", "token_key"}:  # from [web], and kept beside the store
             lines.append(f"# {key} = {written(number.name, number.default)}{words}")
     return "\n".join(lines)
 

@@ -18,7 +18,9 @@ from roewatch.room.tank import ROOM
 from roewatch.service.settings.entries import (
     CalibrationEntry,
     ContactEntry,
+    PersonEntry,
     ProbeEntry,
+    ProgramEntry,
     RateOverride,
     TankEntry,
     WaterEntry,
@@ -33,6 +35,7 @@ from roewatch_sim.payload import Board
 SAMPLE = shipped_config() / "room.toml"
 TEXT = SAMPLE.read_text(encoding="utf-8")
 ENTRIES = [TankEntry, ProbeEntry, WaterEntry, ContactEntry, WayEntry]
+ENTRIES += [PersonEntry, ProgramEntry]
 START_MS = 1_772_323_200_000  # 2026-03-01, midnight in UTC
 
 

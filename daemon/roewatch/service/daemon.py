@@ -13,6 +13,7 @@ from roewatch.alarms.alarm import AlarmChange
 from roewatch.intake.listener import Listener
 from roewatch.outbox.channel import Channel
 from roewatch.outbox.sender import Sender
+from roewatch.service.access import access_of, keyed, link_key
 from roewatch.service.clock import Clock, WallClock
 from roewatch.service.control_errands import control_of
 from roewatch.service.deeds import Hands
@@ -21,6 +22,7 @@ from roewatch.service.heart import Heart
 from roewatch.service.live import LiveRoom, RoomRecords
 from roewatch.service.mirroring import Mirroring
 from roewatch.service.own_topics import OwnTopics
+from roewatch.service.pictures import Pictures
 from roewatch.service.reload import Reload, topics_of
 from roewatch.service.rounds import DELIVER_S, TICK_S, Rounds
 from roewatch.service.settings.load import Setup, load_setup
@@ -30,6 +32,7 @@ from roewatch.service.watch import Watch
 from roewatch.service.ways import PulseWay, timed
 from roewatch.storage.backup import open_or_set_aside
 from roewatch.views.app import app_of
+from roewatch.views.week import Past
 
 __all__ = ["Daemon", "Parts", "fold_of"]
 
@@ -78,7 +81,8 @@ class Daemon:
         Raises DamagedStoreError when the file is found damaged while it is used: started again,
         the daemon sets it aside and begins a new one.
         """
-        setup, clock = self._setup, self._clock
+        key, clock = link_key(self._setup.storage.path), self._clock
+        setup = self._setup = keyed(self._setup, key)
         with ExitStack() as stack:
             store, aside = open_or_set_aside(setup.storage.path, now_ms=clock.now_ms())
             stack.callback(store.close)
@@ -107,8 +111,11 @@ class Daemon:
                 clock.now_ms,
                 on_receipt=heart.receipts_to(watch.on_receipt),
                 wanted=watch.wanted,
+                picture=Pictures(records, lambda: watch.room, clock.now_ms, self._past()).of,
             )
-            reload = Reload(setup, watch, store, self._listener, self._read_again)
+            reload = Reload(
+                setup, watch, store, self._listener, lambda: keyed(self._read_again(), key)
+            )
             reload.on_taken = lambda new: records.settle(new.room)
             self.parts = Parts(watch, records, heart, reload)
             listener.start()
@@ -156,11 +163,36 @@ class Daemon:
             mirroring.start()
             stack.callback(lambda: mirroring.stop(STOP_WAIT_S))
 
+    def _past(self) -> Past:
+        """What charts of the past go by: the settings, as they are after the last reload."""
+
+        def now() -> Setup:
+            return self.parts.reload.setup if self.parts else self._setup
+
+        return Past(
+            windows_of=lambda tank, stage: now().windows_of(tank, stage),
+            named_of=lambda tank: now().stage_named(tank),
+        )
+
     def _serve_pages(self, stack: ExitStack, watch: Watch, records: RoomRecords) -> None:
         web = self._setup.web
-        app = app_of(records, LiveRoom(watch, self._clock), Hands(watch), settings=web)
+        app = app_of(
+            records,
+            LiveRoom(watch, self._clock),
+            Hands(watch),
+            settings=web,
+            past=self._past(),
+            access=access_of(self._setup),
+        )
         server = uvicorn.Server(
-            uvicorn.Config(app, host=web.host, port=web.port, log_level="warning", lifespan="off")
+            uvicorn.Config(
+                app,
+                host=web.host,
+                port=web.port,
+                log_level="warning",
+                lifespan="off",
+                timeout_graceful_shutdown=1,  # pages that stay open do not hold up the end
+            )
         )
         thread = threading.Thread(target=server.run, name="pages", daemon=True)
         thread.start()

@@ -18,7 +18,7 @@ from roewatch.storage.store import Store
 
 log = logging.getLogger(__name__)
 
-_AT_A_START = ("broker", "storage", "mirror", "web", "heartbeat", "ways")
+_AT_A_START = ("broker", "storage", "mirror", "web", "heartbeat", "ways", "access")
 """Parts of the setup that are built once: a change there waits for the next start."""
 
 

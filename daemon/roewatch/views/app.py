@@ -28,12 +28,11 @@ from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.show import Show
 from roewatch.views.tank_page import tank_page
 from roewatch.views.trouble import Trouble
-from roewatch.views.visitor import Access, Visitor
+from roewatch.views.visitor import NOBODY, Access, Visitor
 from roewatch.views.water_page import water_page
 from roewatch.views.week import Past
 
 MOST_BODY = 64 * 1024
-NOBODY = Access()
 UNKNOWN = Past()
 
 P = ParamSpec("P")

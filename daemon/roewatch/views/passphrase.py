@@ -23,19 +23,30 @@ def hashed(passphrase: str) -> str:
     return f"scrypt${_N}${_R}${_P}${_text(salt)}${_text(_key(passphrase, salt))}"
 
 
+def is_kept(line: str) -> bool:
+    """Whether that is a line `hashed` made."""
+    try:
+        fits("", line)
+    except ValueError:
+        return False
+    return True
+
+
 def fits(passphrase: str, kept: str) -> bool:
     """Whether that is the passphrase. Raises ValueError if `kept` is no line of ours."""
     parts = kept.split("$")
     if len(parts) != 6 or parts[0] != "scrypt":
         raise ValueError("not a passphrase line; make one with: roewatch passphrase")
     n, r, p = (int(part) for part in parts[1:4])
+    if (n, r, p) != (_N, _R, _P):
+        raise ValueError("a passphrase line of another strength; make one: roewatch passphrase")
     salt, key = (base64.b64decode(part, validate=True) for part in parts[4:])
-    return hmac.compare_digest(_key(passphrase, salt, n, r, p), key)
+    return hmac.compare_digest(_key(passphrase, salt), key)
 
 
-def _key(passphrase: str, salt: bytes, n: int = _N, r: int = _R, p: int = _P) -> bytes:
+def _key(passphrase: str, salt: bytes) -> bytes:
     return hashlib.scrypt(
-        passphrase.encode(), salt=salt, n=n, r=r, p=p, maxmem=_MOST_MEMORY, dklen=_LENGTH
+        passphrase.encode(), salt=salt, n=_N, r=_R, p=_P, maxmem=_MOST_MEMORY, dklen=_LENGTH
     )
 
 

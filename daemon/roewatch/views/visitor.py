@@ -45,6 +45,10 @@ class Access:
     link_key: bytes = field(default=b"", repr=False)
 
 
+NOBODY = Access()
+"""Before anybody has a passphrase."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Visitor:
     """Whoever is there now. session: empty for a script and before there are passphrases."""

@@ -19,6 +19,7 @@ from roewatch.service.cli import (
     export,
     graph,
     listen,
+    passphrase,
     probe,
     replay,
     watch,
@@ -44,6 +45,7 @@ app.command("replay")(replay.replay)
 app.command("graph")(graph.graph)
 app.command("export")(export.export)
 app.command("import")(export.bring)
+app.command("passphrase")(passphrase.passphrase)
 app.command("backup")(backup.backup)
 app.command("restore")(backup.restore)
 app.command("salvage")(backup.salvage)

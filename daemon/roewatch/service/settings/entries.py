@@ -1,4 +1,4 @@
-"""Entries: the parts of `room.toml` that stand many times: tanks, probes, contacts."""
+"""Entries: the parts of `room.toml` that stand many times: tanks, probes, contacts, people."""
 
 from datetime import date
 from typing import Literal
@@ -16,12 +16,14 @@ from roewatch.service.settings.written import (
     Pointer,
     PriorityWord,
     QuantityWord,
+    RoleWord,
     SecretText,
     Section,
     SpanMs,
     StageWord,
     Topic,
 )
+from roewatch.views.visitor import Role
 
 _FORMATS = ", ".join(Format)
 
@@ -200,3 +202,21 @@ class ContactEntry(Section):
     )
     quiet: Hours = Field(default="", examples=["22:00-07:00"])
     lowest: PriorityWord = Field(default=Priority.LOW, examples=["medium"])
+
+
+class PersonEntry(Section):
+    """`[[person]]`: somebody who may log in. passphrase: a line `roewatch passphrase` makes."""
+
+    name: str = Field(min_length=1, max_length=80, examples=["Keeper"])
+    role: RoleWord = Field(default=Role.KEEPER, examples=["sitter"])
+    passphrase: SecretText | None = None
+    passphrase_file: str = Field(default="", examples=["keeper-passphrase"])
+
+
+class ProgramEntry(Section):
+    """`[[program]]`: a script that may ask the pages, by a token it sends along."""
+
+    name: str = Field(min_length=1, max_length=80, examples=["shelf display"])
+    role: RoleWord = Field(default=Role.GUEST, examples=["guest"])
+    token: SecretText | None = None
+    token_file: str = Field(default="", examples=["display-token"])

@@ -6,7 +6,9 @@ from roewatch.service.settings.tunable import section_of, values_of
 from roewatch.service.settings.written import Section
 
 JudgingSettings = section_of("JudgingSettings", Limits)
-TellingSection = section_of("TellingSection", TellingSettings, apart=frozenset({"link"}))
+TellingSection = section_of(
+    "TellingSection", TellingSettings, apart=frozenset({"link", "token_key"})
+)
 
 
 def limits_of(judging: Section) -> Limits:

@@ -20,13 +20,16 @@ from roewatch.service.settings.contacts import check_contacts, contact_of, ways_
 from roewatch.service.settings.document import Document, SettingsFault, did_you_mean, read_document
 from roewatch.service.settings.entries import (
     ContactEntry,
+    PersonEntry,
     ProbeEntry,
+    ProgramEntry,
     TankEntry,
     WaterEntry,
 )
 from roewatch.service.settings.environment import environment_model, overlaid, with_secrets
 from roewatch.service.settings.judging import JudgingSettings, TellingSection, limits_of, telling_of
 from roewatch.service.settings.misfit import fitted
+from roewatch.service.settings.people import access_of, check_people
 from roewatch.service.settings.probes import binding_of, check_probes, probe_of
 from roewatch.service.settings.sections import (
     BrokerSection,
@@ -60,6 +63,8 @@ ENTRIES: Mapping[str, type[BaseModel]] = {
     "probe": ProbeEntry,
     "water": WaterEntry,
     "contact": ContactEntry,
+    "person": PersonEntry,
+    "program": ProgramEntry,
 }
 _Environment = environment_model("RoomEnvironment", SECTIONS)
 
@@ -151,6 +156,8 @@ def _fit_entries(draft: _Draft, key: str, model: type[BaseModel]) -> list[tuple[
                 for number, way in enumerate(entry.ways)
             ]
             entry = entry.model_copy(update={"ways": ways})
+        elif isinstance(entry, PersonEntry | ProgramEntry):
+            entry = with_secrets(entry, document, (key, index), draft.folder)
         if entry is not None:
             found.append((index, entry))
     return found
@@ -187,6 +194,7 @@ def _cross_check(draft: _Draft) -> None:
     check_probes(document, draft.entries["probe"], tank_ids)
     check_waters(document, draft.entries["water"])
     check_contacts(document, draft.entries["contact"])
+    check_people(document, draft.entries["person"], draft.entries["program"])
     broker = draft.sections.get("broker")
     if isinstance(broker, BrokerSection):
         _check_broker(draft, broker)
@@ -253,6 +261,7 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
             path=draft.folder / kept.path,
             hot_ms=kept.hot,
             keep_ms=kept.keep_ms,
+            keep_of_ms=kept.keep_of_ms,
             least_free_mb=kept.least_free_mb,
         ),
         mirror=draft.section(MirrorSettings),
@@ -261,7 +270,6 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
         limits=limits_of(draft.section(JudgingSettings)),
         telling=telling_of(draft.section(TellingSection), draft.section(WebSettings).base),
         contacts=tuple(contact_of(entry) for entry in contacts),
-            keep_of_ms=kept.keep_of_ms,
         ways=tuple(way for entry in contacts for way in ways_of(entry)),
         species=species,
         entries={entry.id: entry for entry in tanks},
@@ -273,6 +281,10 @@ def _setup_of(draft: _Draft, room_file: Path) -> Setup:
             *advice_on(draft.document, draft.entries, draft.sections),
         ),
         files=(room_file, *draft.sheets.files),
+        access=access_of(
+            [entry for _, entry in draft.entries["person"]],
+            [entry for _, entry in draft.entries["program"]],
+        ),
     )
 
 

@@ -25,6 +25,7 @@ from roewatch.service.settings.sections import (
 from roewatch.service.settings.tanks import tank_of
 from roewatch.service.settings.waters import StandingWater
 from roewatch.service.settings.written import SecretText
+from roewatch.views.visitor import NOBODY, Access
 from roewatch.water.derived import WaterFacts
 
 
@@ -36,7 +37,6 @@ class Storage:
     hot_ms: int
     keep_ms: int | None
     least_free_mb: int
-
     keep_of_ms: Mapping[Quantity, int | None] = field(default_factory=dict)
 
     def let_go_ms(self, probes: Iterable[Probe], now_ms: int) -> dict[str, int]:
@@ -47,6 +47,7 @@ class Storage:
             if keep_ms is not None:
                 moments[probe.id] = now_ms - keep_ms
         return moments
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WaySettings:
@@ -65,7 +66,7 @@ class Setup:
     advice: what is not wrong but unwise. entries: the tanks as written, so that a change of
     stage can be resolved again. facts: by tank, what derived series need beside their probes.
     waters: the source waters, by name. sources: how many numbers of each sheet stand on which
-    basis. files: every file that was read.
+    basis. files: every file that was read. access: who may come in at the pages.
     """
 
     room: Room
@@ -86,6 +87,7 @@ class Setup:
     sources: Mapping[str, Counter[Basis]]
     advice: tuple[SettingsFault, ...]
     files: tuple[Path, ...]
+    access: Access = NOBODY
 
     def tank_in(self, tank_id: str, stage: Stage) -> Tank:
         """The tank as it would be in `stage`: the sheet's windows for it, the keeper's over them.
@@ -107,6 +109,11 @@ class Setup:
             for tank in self.room.tanks
         )
         return replace(self.room, tanks=tuple(tanks))
+
+    def stage_named(self, tank_id: str) -> Stage | None:
+        """The stage the settings name for a tank; None for one there is not."""
+        entry = self.entries.get(tank_id)
+        return entry.stage if entry else None
 
     def windows_of(self, tank: Tank, stage: Stage) -> Mapping[Quantity, Window]:
         """What `tank` would be judged by in `stage`."""

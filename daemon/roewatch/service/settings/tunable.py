@@ -9,10 +9,9 @@ from dataclasses import Field as DataField
 from dataclasses import fields
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator, Field, create_model
+from pydantic import BeforeValidator, Field, create_model
 
 from roewatch.service.settings.written import (
-    SecretText,
     Section,
     SpanMs,
     minutes_of_clock,
@@ -20,7 +19,6 @@ from roewatch.service.settings.written import (
 )
 
 _SPAN, _CLOCK = "_ms", "_min"
-_SHORTEST_SECRET = 16
 
 
 def _daily(value: Any) -> int | None:
@@ -30,12 +28,6 @@ def _daily(value: Any) -> int | None:
         return minutes_of_clock(value if isinstance(value, str) else repr(value))
     except ValueError as error:
         raise ValueError(f"{error}; or never") from None
-
-
-def _secret(value: SecretText | None) -> SecretText | None:
-    if value is not None and len(value.get_secret_value()) < _SHORTEST_SECRET:
-        raise ValueError("too short to be a secret; write 16 characters or more, at random")
-    return value
 
 
 DailyMin = Annotated[int | None, BeforeValidator(_daily)]
@@ -64,11 +56,6 @@ def _definitions(tunable: "DataField[Any]") -> dict[str, Any]:
     if name.endswith(_CLOCK):
         shown = clock_text(default if isinstance(default, int) else None)
         return {key: (DailyMin, Field(default=default, examples=[shown]))}
-    if isinstance(default, bytes):
-        return {
-            key: (Annotated[SecretText | None, AfterValidator(_secret)], None),
-            f"{key}_file": (str, Field(default="", examples=[key.replace("_", "-")])),
-        }
     if isinstance(default, bool):
         return {key: (bool, Field(default=default, examples=[default]))}
     if isinstance(default, int | float):
@@ -95,10 +82,5 @@ def values_of(written: Section, kind: type) -> dict[str, Any]:
         if key not in type(written).model_fields:
             continue
         value = getattr(written, key)
-        if isinstance(tunable.default, bytes):
-            given[tunable.name] = value.get_secret_value().encode() if value is not None else b""
-        elif isinstance(value, list):
-            given[tunable.name] = tuple(value)
-        else:
-            given[tunable.name] = value
+        given[tunable.name] = tuple(value) if isinstance(value, list) else value
     return given

@@ -24,6 +24,7 @@ from roewatch.room.moment import (
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.service.settings.document import did_you_mean
+from roewatch.views.visitor import Role
 
 _LONGEST_SPAN_MS = 100 * 366 * DAY_MS
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
@@ -167,7 +168,7 @@ def _at_ms(value: Any) -> int:
 AtMs = Annotated[int, BeforeValidator(_at_ms)]
 """Written in ISO 8601 with a zone; kept in milliseconds since the epoch."""
 
-_Word = TypeVar("_Word", Quantity, Stage, Priority)
+_Word = TypeVar("_Word", Quantity, Stage, Priority, Role)
 
 
 def _word_of(kind: type[_Word], noun: str, value: Any) -> _Word:
@@ -189,5 +190,6 @@ StageWord = Annotated[Stage, BeforeValidator(lambda value: _word_of(Stage, "stag
 PriorityWord = Annotated[
     Priority, BeforeValidator(lambda value: _word_of(Priority, "priority", value))
 ]
+RoleWord = Annotated[Role, BeforeValidator(lambda value: _word_of(Role, "role", value))]
 
 Port = Annotated[int, Field(ge=1, le=65_535)]

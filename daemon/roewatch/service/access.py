@@ -1,0 +1,63 @@
+"""Access: the key behind the links in notices, made once and kept beside the store."""
+
+import logging
+import os
+import secrets
+from dataclasses import replace
+from pathlib import Path
+
+from roewatch.service.settings.setup import Setup
+from roewatch.views.visitor import Access
+
+log = logging.getLogger(__name__)
+
+_BYTES = 32
+
+
+def key_file(store: Path) -> Path:
+    """Where the key of the room whose store lies at `store` is kept."""
+    return store.with_name(f"{store.name}.link-key")
+
+
+def link_key(store: Path) -> bytes:
+    """The key: the one that is kept, else a new one, kept for the next start.
+
+    A key that cannot be kept or read costs the older links, never the watching; that is logged.
+    """
+    path = key_file(store)
+    try:
+        kept = bytes.fromhex(path.read_text(encoding="ascii").strip())
+        if len(kept) == _BYTES:
+            path.chmod(0o600)
+            return kept
+        log.warning("link_key_made_anew file=%s why='not a key of ours'", path)
+    except FileNotFoundError:
+        pass
+    except (OSError, ValueError) as error:
+        log.warning("link_key_made_anew file=%s why=%r", path, str(error))
+    return _kept_anew(path)
+
+
+def _kept_anew(path: Path) -> bytes:
+    key = secrets.token_bytes(_BYTES)
+    beside = path.with_name(f"{path.name}.new")
+    try:
+        beside.unlink(missing_ok=True)
+        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(f"{key.hex()}\n")
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        log.error("link_key_not_kept file=%s why=%r; links end with this run", path, str(error))
+    return key
+
+
+def keyed(setup: Setup, key: bytes) -> Setup:
+    """The setup whose notices carry links that acknowledge."""
+    return replace(setup, telling=replace(setup.telling, token_key=key))
+
+
+def access_of(setup: Setup) -> Access:
+    """Who may come in at the pages of a keyed setup, links included."""
+    return replace(setup.access, link_key=setup.telling.token_key)
