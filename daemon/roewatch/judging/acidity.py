@@ -141,7 +141,7 @@ class Acidity:
     def _judge(self, at_ms: int, value: float, off: float, out: list[Finding]) -> None:
         # what was poured takes its time to come to rest with the air and the light
         unsettled = 1.3 if at_ms < self.settling_until else 1.0
-        limit = self.limit() * unsettled
+        limit = self.limit()
         sign = 1 if off > limit else -1 if off < -limit else 0
         if sign == 0 and abs(off) < 0.5 * limit:
             if self.off_since >= 0:
