@@ -7,7 +7,7 @@ A bug of ours in judging or telling is noted and worked around here: the reading
 a judgement, and the room gets one alarm about it.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import TypeVar
 
@@ -30,7 +30,6 @@ from roewatch.storage.kept import Kept
 from roewatch.storage.store import Store
 
 TELLER_KEY = "teller"
-PULSE_KEY = "pulse"
 SAVE_STATES_EVERY_MS = MINUTE_MS
 _FAILING_TICKS = 60  # a bug at every tick: so many are passed over at one reading, no more
 
@@ -85,14 +84,19 @@ class Fold:
         self.judge.resume(now_ms)
         return kept
 
-    def take(self, readings: Iterable[Reading], now_ms: int, *, beat: str = "") -> Kept:
+    def take(
+        self,
+        readings: Iterable[Reading],
+        now_ms: int,
+        *,
+        beside: Mapping[str, str] | None = None,
+    ) -> Kept:
         """Judge readings in the order they came, and tell of what they changed.
 
-        beat: the pulse that came with them, if any; it is kept like a state.
+        beside: states of others, to be kept in the same transaction.
         """
         flagged, revised, changes = self._taken(self._with_derived(readings, now_ms), now_ms)
-        states = {PULSE_KEY: beat} if beat else {}
-        return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=states)
+        return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=beside)
 
     def _taken(
         self, readings: Iterable[Reading], now_ms: int
@@ -168,6 +172,7 @@ class Fold:
         """Judge by new windows, tanks and probes from now on."""
         changes = self._booked(self.judge.reconfigure(room), now_ms)
         self.book.reconfigure(room)
+        self.teller.reconfigure(room)
         return changes
 
     def hear(self, receipt: Receipt, next_due_ms: int | None, now_ms: int) -> Kept:
@@ -284,31 +289,31 @@ class Fold:
         journal: Sequence[JournalEntry] = (),
         notices: Sequence[Notice] = (),
         receipts: Sequence[tuple[Receipt, int | None]] = (),
-        states: dict[str, str] | None = None,
+        states: Mapping[str, str] | None = None,
     ) -> Kept:
         told = list(notices)
         if changes:
             said = self._guarded("telling", lambda: self.teller.take(changes, now_ms), now_ms)
             told += said or ()
         self._ready_ms = self._guarded("telling", lambda: self.teller.next_ms(now_ms), now_ms)
-        states = dict(states or {})
+        kept_states = dict(states or {})
         due = (
             self._states_saved_ms is None
             or abs(now_ms - self._states_saved_ms) >= SAVE_STATES_EVERY_MS
         )
         # the judging state an alarm came from is saved with it, or a crash would raise it twice
         if changes or journal or due:
-            states |= self.judge.changed_states() | self.derived.changed_states()
+            kept_states |= self.judge.changed_states() | self.derived.changed_states()
             self._states_saved_ms = now_ms
         teller = self.teller.state()
         if teller != self._teller_saved:
-            states[TELLER_KEY] = teller
+            kept_states[TELLER_KEY] = teller
             self._teller_saved = teller
         alarms = {change.alarm.number: change.alarm for change in changes}
         return Kept(
             readings=flagged,
             revised=revised,
-            states=states,
+            states=kept_states,
             alarms=list(alarms.values()),
             changes=changes,
             notices=told,
