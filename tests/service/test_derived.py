@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from roewatch.alarms.alarm import AlarmChange
+from roewatch.room.fault import SettingsError
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, SECOND_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Flagged, Reading
@@ -321,6 +322,12 @@ def test_derived_windows_follow_the_stage_and_the_keepers_own_wins(tmp_path: Pat
     assert setup.tank_in("A1", Stage.HOLDING).windows[Quantity.AMMONIA_FREE].high == 0.02
     assert fry[Quantity.DIOXIDE].high == 20.0
     assert fry[Quantity.DIOXIDE].basis == "keeper"
+
+
+def test_a_bound_beyond_ours_is_told_whose_the_other_is(tmp_path: Path) -> None:
+    text = ROOM_TEXT.replace("windows.dioxide.high = 20.0", "windows.dioxide.low = 40.0")
+    with pytest.raises(SettingsError, match=r"low 40 is not below high 30, which is Roewatch's"):
+        loaded(tmp_path, text)
 
 
 def test_the_rooms_altitude_makes_the_air_thinner(tmp_path: Path) -> None:

@@ -164,10 +164,11 @@ def _check_windows(
             side = "low" if override.low is not None else "high"
             what = str(error).partition("; ")[0]
             if override.low is None or override.high is None:
-                what = f"{what}, which is the species sheet's"
+                sheets = sheet is not None and sheet.window(stage, quantity) is not None
+                what = f"{what}, which is {'the species sheet' if sheets else 'Roewatch'}'s"
             upside_down.setdefault(((*place, side), what), []).append(stage)
     for (place, what), stages in upside_down.items():
-        if not what.endswith("sheet's"):
+        if ", which is " not in what:
             document.fault(place, what, "Swap the two numbers, or mend them")
             continue
         document.fault(
