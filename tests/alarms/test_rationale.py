@@ -1,6 +1,7 @@
 """The rationalised list: whole, in the keeper's words, and honest about urgency."""
 
 import pytest
+from tests.alarms import refresh_list
 from tests.alarms.boathouse import NOON, leaves_in
 
 from roewatch.alarms.rationale import (
@@ -110,3 +111,9 @@ def test_the_table_for_the_documentation_names_every_kind_in_whole_rows() -> Non
     assert {row.count("|") for row in rows} == {8}
     for kind in Kind:
         assert any(row.startswith(f"| `{kind}`") for row in rows)
+
+
+def test_the_list_in_the_documentation_is_the_one_the_program_goes_by() -> None:
+    assert refresh_list.FILE.read_text(encoding="utf-8") == refresh_list.written(), (
+        "run .venv/bin/python -m tests.alarms.refresh_list"
+    )
