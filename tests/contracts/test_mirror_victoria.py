@@ -70,6 +70,46 @@ def test_a_server_killed_again_and_again_ends_up_with_every_reading_once(
 
 
 @pytest.mark.needs("victoria-metrics")
+def test_a_server_restarted_between_two_requests_shows_in_the_count_of_connections(
+    server: VictoriaServer,
+) -> None:
+    target = Victoria(url=server.url, org="", bucket="", token="", room="boathouse")
+    target.look()
+    target.counts(DAY)
+    assert target.connections == 1
+    server.kill()
+    server.start()
+    target.look()
+    assert target.connections == 2
+    server.kill()
+    with pytest.raises(TargetDownError):
+        target.look()
+    server.start()
+    target.close()
+
+
+@pytest.mark.needs("victoria-metrics")
+def test_a_server_that_dies_in_a_quiet_hour_is_shipped_to_again(
+    server: VictoriaServer, tmp_path: Path
+) -> None:
+    store = Store.open(tmp_path / "room.db")
+    records = Records(tmp_path / "room.db")
+    target = Victoria(url=server.url, org="", bucket="", token="", room="boathouse")
+    mirror = Mirror(records, target, PROBES, store.mirrored, margin_s=0)
+    store.keep(Kept(readings=_said(0, 500)))
+    mirror.step()
+    server.kill()  # and nothing new is kept that would be shipped
+    server.start()
+    while mirror.step():
+        pass
+    server.flush()
+    assert target.counts(DAY) == dict.fromkeys(("p0", "p1", "p2"), 500)
+    target.close()
+    records.close()
+    store.close()
+
+
+@pytest.mark.needs("victoria-metrics")
 def test_the_kind_of_server_is_told_by_what_answers(server: VictoriaServer) -> None:
     target = answering(url=server.url, org="", bucket="", token="", room="boathouse")
     assert isinstance(target, Victoria)

@@ -48,6 +48,12 @@ class Forgetful(Pigeonhole):
         self._restarted = False
         self._unwritten.append((readings, events))
 
+    def look(self) -> None:
+        if self.down:
+            raise TargetDownError("target: refused")
+        self.connections += self._restarted
+        self._restarted = False
+
     def write(self) -> None:
         for readings, events in self._unwritten:
             super().take(readings, events)
@@ -159,6 +165,32 @@ def test_a_target_that_died_between_two_batches_is_noticed_by_its_new_connection
     mirror.step()
     _caught_up(mirror)
     assert _held(target) == [0, 1]
+
+
+def test_a_target_that_died_in_a_quiet_hour_is_noticed_before_the_position_moves(
+    store: Store, records: Records, target: Forgetful, made: Made
+) -> None:
+    mirror = made(margin_s=0)
+    _keep(store, 0)
+    mirror.step()
+    target.die_and_start_again()
+    assert "probe:a1-temp" not in Manifest(records).mirrored()
+    _caught_up(mirror)
+    mirror.step()
+    assert Manifest(records).mirrored()["probe:a1-temp"] == NOON
+    assert _held(target) == [0]
+
+
+def test_a_target_that_is_down_in_a_quiet_hour_moves_no_position(
+    store: Store, records: Records, target: Forgetful, made: Made
+) -> None:
+    mirror = made(margin_s=0)
+    _keep(store, 0)
+    mirror.step()
+    target.down = True
+    with pytest.raises(TargetDownError):
+        mirror.step()
+    assert "probe:a1-temp" not in Manifest(records).mirrored()
 
 
 def test_a_target_that_closes_every_connection_is_still_caught_up_with(

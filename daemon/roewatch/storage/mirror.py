@@ -4,6 +4,8 @@ It has its own thread, reads beside the writer, and remembers how far it is *sur
 say yes to readings and lose them when it dies a moment later, so the position that is saved trails
 what was sent by a margin; after a failure, a restart of either side, or a new connection (the
 target may have restarted between two batches), everything since the saved position is sent again.
+Before it moves the position it looks whether the target is still there over the same connection: in
+a quiet hour nothing else would tell of a restart.
 Targets keep one reading per moment, so a repeat changes nothing there.
 
 Positions: by probe `probe:<id>`, the moment up to which it was shipped in order; `late`, the last
@@ -94,21 +96,14 @@ class Mirror:
         """
         if not self._begun:
             self._begin()
+        if self._ripe() and not self._lives(self._target.look):
+            return 1
         self._settle()
         readings, events, after = self._gathered()
         if not (readings or events or after):
             return 0
         shipped = sum(len(cells.at_ms) for _, cells in readings) + len(events)
-        connections = self._target.connections
-        try:
-            if readings or events:
-                self._target.take(readings, events)
-        except TargetDownError:
-            self._fall_back()
-            raise
-        if self._reconnected(connections) and self._unsure:
-            _log.info("mirror_reconnected batches_sent_again=%d", len(self._unsure))
-            self._fall_back()
+        if (readings or events) and not self._lives(lambda: self._target.take(readings, events)):
             return max(1, shipped)
         self._sent |= after
         self._unsure.append((monotonic(), after))
@@ -122,6 +117,24 @@ class Mirror:
             self._save({"late": 0})
         self._sent = dict(self._sure)
         self._begun = True
+
+    def _lives(self, ask: Callable[[], None]) -> bool:
+        """Ask the target; False when it may have been restarted, and all unsure goes out again."""
+        connections = self._target.connections
+        try:
+            ask()
+        except TargetDownError:
+            self._fall_back()
+            raise
+        if self._reconnected(connections) and self._unsure:
+            _log.info("mirror_reconnected batches_sent_again=%d", len(self._unsure))
+            self._fall_back()
+            return False
+        return True
+
+    def _ripe(self) -> bool:
+        """Whether something was sent so long ago that it is safe, if the target lived since."""
+        return bool(self._unsure) and self._unsure[0][0] <= monotonic() - self._margin_s
 
     def _settle(self) -> None:
         """Be sure of what was sent longer ago than the margin, and have that saved."""

@@ -20,7 +20,13 @@ class Target(Protocol):
 
     @property
     def connections(self) -> int:
-        """How many connections were opened so far; one more may mean that it was restarted."""
+        """How many times a line was opened so far; once more may mean that it was restarted."""
+
+    def look(self) -> None:
+        """Return once the target shows that it is there; else raise TargetDownError.
+
+        If `connections` is then what it was, the target has lived ever since.
+        """
 
     def take(self, readings: Batch, events: Sequence[Event] = ()) -> None:
         """Return once the target has said it took them all; else raise TargetDownError."""
@@ -49,6 +55,9 @@ class Pigeonhole:
             there = self._readings.setdefault(probe.id, {})
             there.update({row[0]: row for row in zip(*cells, strict=True)})
         self.events.extend(events)
+
+    def look(self) -> None:
+        """Is always there."""
 
     def counts(self, day: int) -> dict[str, int]:
         """See `Target`."""
