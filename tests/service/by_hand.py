@@ -57,18 +57,25 @@ stage = "{stage}"
 tank = "{tank}"
 quantity = "temperature"
 topic = "house/{tank}"
-format = "json"
+every = "60 s"
+"""
+_TIMED = """format = "json"
 pointer = "/v"
 time_pointer = "/t"
-every = "60 s"
 """
 
 
-def room_file(folder: Path, *tanks: str, stage: str = "holding", more: str = "") -> Path:
-    """A room of these tanks, one thermometer each."""
+def room_file(
+    folder: Path, *tanks: str, stage: str = "holding", more: str = "", timed: bool = True
+) -> Path:
+    """A room of these tanks, one thermometer each; timed: it says when it measured."""
     folder.mkdir(parents=True, exist_ok=True)
     file = folder / "room.toml"
-    text = [_ROOM, more, *(_TANK.format(tank=tank, stage=stage) for tank in tanks or ("A1",))]
+    text = [
+        _ROOM,
+        more,
+        *(_TANK.format(tank=tank, stage=stage) + _TIMED * timed for tank in tanks or ("A1",)),
+    ]
     file.write_text("\n".join(text), encoding="utf-8")
     return file
 
@@ -116,6 +123,10 @@ class HandEar:
         self._mid += 1
         token = Token(self._mid, 1, 1)
         message = Message(topic, payload, retained, self._clock.now_ms(), token)
+        self.hears(message)
+
+    def hears(self, message: Message) -> None:
+        """A message comes as it is."""
         self._waiting.append(message)
 
     def group(self, *, first_wait_s: float) -> list[Message]:

@@ -5,12 +5,13 @@ import threading
 from pathlib import Path
 
 import pytest
-from tests.service.by_hand import NOON, HandClock, House, house
+from tests.service.by_hand import NOON, HandClock, House, house, room_file
 
 from roewatch.alarms.alarm import State
 from roewatch.alarms.book import UnknownAlarm
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind
+from roewatch.room.moment import MINUTE_MS
 from roewatch.room.reading import Flag
 from roewatch.storage.kept import Kept
 
@@ -56,6 +57,24 @@ def test_a_reading_that_comes_twice_is_kept_once_and_acknowledged_twice(tmp_path
         at.round()
         assert len(at.ear.acknowledged) == 2
         assert len(at.kept()) == at.watch.counts.kept == 1
+
+
+def test_a_reading_true_at_arrival_is_kept_once_though_a_crash_made_the_broker_repeat_it(
+    tmp_path: Path,
+) -> None:
+    clock = HandClock()
+    room_file(tmp_path, "A1", timed=False)
+    with house(tmp_path, clock=clock) as at:
+        at.ear.says("house/A1", b"26.5")
+        at.round()
+        [unheard] = at.ear.acknowledged  # kept, and the broker never hears of it
+    clock.pass_by(MINUTE_MS)
+    with house(tmp_path, clock=clock) as at:
+        at.ear.hears(unheard._replace(dup=True, arrival_ms=clock.now_ms()))
+        at.ear.says("house/A1", b"26.5")
+        at.round()
+        assert len(at.ear.acknowledged) == 2
+        assert [at_ms for at_ms, _, _ in at.kept()] == [NOON, NOON + MINUTE_MS]
 
 
 def test_an_alarm_is_published_and_kept_and_reaches_the_phone(tmp_path: Path) -> None:

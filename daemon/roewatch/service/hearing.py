@@ -8,19 +8,26 @@ from roewatch.intake.decode import Refused, decode
 from roewatch.intake.example import example
 from roewatch.intake.listener import Message
 from roewatch.intake.refusals import RefusalLog
+from roewatch.intake.repeats import Repeats
 from roewatch.room.reading import Reading
 from roewatch.service.faults import Faults
 from roewatch.service.own_topics import OwnTopics
 
+REPEATS_KEY = "intake.repeats"
+
 
 @dataclass(slots=True)
 class Heard:
-    """What one group of messages holds. beats, tests: payloads on our own topics."""
+    """What one group of messages holds. beats, tests: payloads on our own topics.
+
+    arrivals: those that gave a reading without its own time, which is true when it arrives.
+    """
 
     messages: Sequence[Message]
     readings: list[Reading] = field(default_factory=list)
     refused: list[Refused] = field(default_factory=list)
     accepted: list[str] = field(default_factory=list)
+    arrivals: list[Message] = field(default_factory=list)
     old_news: int = 0
     beats: list[bytes] = field(default_factory=list)
     tests: list[bytes] = field(default_factory=list)
@@ -33,22 +40,33 @@ class Hearing:
         self._bindings: Mapping[str, Sequence[Binding]] = by_topic(bindings)
         self._own = own
         self._faults = faults
+        self._repeats = Repeats()
         self.refusals = RefusalLog()
 
     def rebind(self, bindings: Sequence[Binding]) -> None:
         """Understand by new bindings from now on."""
         self._bindings = by_topic(bindings)
 
-    def heard(self, messages: Sequence[Message], now_ms: int) -> Heard:
-        """What the messages say."""
+    def heard(self, messages: Sequence[Message], now_ms: int, *, again: bool = False) -> Heard:
+        """What the messages say. again: heard before and not kept, so none is a repeat."""
         heard = Heard(messages)
         for message in messages:
+            if not again and self._repeats.known(message):
+                continue  # kept before a crash that came before its acknowledgement
             bindings = self._bindings.get(message.topic)
             if bindings is None and message.topic in self._own.heard:
                 self._ours(message, heard)
             else:
                 self._of_probes(message, bindings or (), heard, now_ms)
         return heard
+
+    def states(self, heard: Heard) -> dict[str, str]:
+        """What must be kept with the group's readings, by key."""
+        return {REPEATS_KEY: self._repeats.keep(heard.arrivals)} if heard.arrivals else {}
+
+    def put_back(self, states: Mapping[str, str]) -> None:
+        """Remember what was kept, and forget what was not."""
+        self._repeats = Repeats(states.get(REPEATS_KEY, ""))
 
     def _ours(self, message: Message, heard: Heard) -> None:
         (heard.beats if message.topic == self._own.pulse else heard.tests).append(message.payload)
@@ -69,6 +87,8 @@ class Hearing:
             heard.refused.append(_ours_to_mend(message, error))
             return
         heard.readings += [Reading(d.probe, d.at_ms, d.raw) for d in decoded]
+        if not all(d.own_time for d in decoded):
+            heard.arrivals.append(message)
         heard.refused += refused
         if decoded and not refused:
             heard.accepted.append(message.topic)

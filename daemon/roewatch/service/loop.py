@@ -44,6 +44,7 @@ log = logging.getLogger(__name__)
 
 SENDER_STOP_S = 10.0
 IDLE_S = 0.05
+PULSE_KEY = "pulse"
 EARLY_ROUNDS = 3  # one may still be in flight when the clock is set
 
 
@@ -115,6 +116,7 @@ class Loop:
         """Put the fold back from the store and re-judge what was kept after its saved state."""
         now_ms = self._clock.now_ms()
         self._keep(self._fold.put_back(self._store, now_ms))
+        self._hearing.put_back(self._store.states())
         self._sense.saw(max(self._fold.judge.positions().values(), default=0))
 
     def run(self, stop: threading.Event) -> None:
@@ -168,10 +170,12 @@ class Loop:
     def _take(self, heard: Heard) -> None:
         now_ms = self._clock.now_ms()
         readings = heard.readings
-        beat = heard.beats[-1].decode("utf-8", "replace") if heard.beats else ""
         if readings:
             self._backlog.saw(min(reading.at_ms for reading in readings), now_ms)
-        self._keep(self._fold.take(readings, now_ms, beat=beat))
+        beside = self._hearing.states(heard)
+        if heard.beats:
+            beside[PULSE_KEY] = heard.beats[-1].decode("utf-8", "replace")
+        self._keep(self._fold.take(readings, now_ms, beside=beside))
         for payload in heard.tests:
             self._take_test(payload, now_ms)
         self._ear.acknowledge(heard.messages)
@@ -274,6 +278,7 @@ class Loop:
 
     def _put_back(self) -> None:
         self._fold = self._fold.again()
+        self._hearing.put_back(self._store.states())
         self._keep(self._fold.put_back(self._store, self._clock.now_ms()))
 
     def _store_failed(self, error: Exception) -> None:
@@ -293,7 +298,7 @@ class Loop:
         self._taking = False
         group = self._held.popleft()
         if len(group.messages) > 1:
-            singles = [self._hearing.heard([message], now_ms) for message in group.messages]
+            singles = [self._hearing.heard([m], now_ms, again=True) for m in group.messages]
             self._held.extendleft(reversed(singles))
             return
         # the one that cannot be taken must not come again for ever

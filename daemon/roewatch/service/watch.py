@@ -18,7 +18,7 @@ from roewatch.room.tank import Room
 from roewatch.service.clock_sense import EARLIEST_MS
 from roewatch.service.faults import Faults
 from roewatch.service.fold import Fold
-from roewatch.service.loop import Ear, Loop
+from roewatch.service.loop import PULSE_KEY, Ear, Loop
 from roewatch.service.path_test import PathTest
 
 PATH_TEST_S = 15.0
@@ -84,7 +84,7 @@ class Watch(Loop):
         """Let a beat pass through store and fold when it cannot come by the broker."""
 
         def errand() -> None:
-            self._keep(self._fold.take((), self._clock.now_ms(), beat=text))
+            self._keep(self._fold.take((), self._clock.now_ms(), beside={PULSE_KEY: text}))
             self.on_beat(text)
 
         self._inbox.put(errand)
