@@ -7,6 +7,7 @@ from tests.service.by_hand import NOON, HandClock, House, house
 
 from roewatch.room.kind import Kind
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Flagged
 from roewatch.service.settings.setup import Storage
 from roewatch.service.upkeep import REST_S, Hands, Upkeep, set_aside
@@ -27,14 +28,17 @@ class Yard:
         storage: Storage = replace(
             self.at.setup.storage, hot_ms=hot_ms, keep_ms=keep_ms, least_free_mb=500
         )
-        hands = Hands(
+        return Upkeep(self.at.store, storage, lambda: self.at.watch.room.probes, self.hands)
+
+    @property
+    def hands(self) -> Hands:
+        return Hands(
             own=self.at.watch.own,
             now_ms=self.at.clock.now_ms,
             free_mb=lambda: self.free,
             damaged=lambda: self.aside,
             monotonic=self.at.clock.monotonic,
         )
-        return Upkeep(self.at.store, storage, lambda: self.at.watch.room.probes, hands)
 
 
 def days_kept(at: House, days: int) -> None:
@@ -159,6 +163,38 @@ def test_on_a_full_disk_the_minutes_are_given_up_and_made_again_later(tmp_path: 
         yard.free = 10_000
         _an_hour(at, upkeep)
         assert _minutes(at) == rolled
+
+
+def test_each_quantity_is_kept_for_as_long_as_its_own_setting_says(tmp_path: Path) -> None:
+    with house(tmp_path, "A1", "A2") as at:
+        days_kept(at, 12)
+        yard = Yard(at)
+        storage = replace(
+            at.setup.storage, keep_ms=7 * DAY_MS, keep_of_ms={Quantity.TEMPERATURE: None}
+        )
+        upkeep = Upkeep(at.store, storage, lambda: at.watch.room.probes, yard.hands)
+        for _ in range(80):
+            upkeep(True)
+        assert packed(at) > 0
+        (gone,) = at.store._db.execute("SELECT count(*) FROM packed WHERE body IS NULL").fetchone()
+        assert gone == 0
+
+
+def test_a_packed_day_that_rots_on_the_disk_is_an_alarm_that_names_it(tmp_path: Path) -> None:
+    with house(tmp_path, "A1", "A2") as at:
+        days_kept(at, 5)
+        upkeep = Yard(at).upkeep()
+        at.watch.upkeep = upkeep
+        at.idles(20)
+        at.store._db.execute(
+            "UPDATE packed SET body = zeroblob(length(body)) WHERE slot = (SELECT min(slot)"
+            " FROM packed)"
+        )
+        at.clock.pass_by(HOUR_MS)
+        at.idles(3)
+        (alarm,) = at.open_alarms(Kind.STORE_DAMAGED)
+        assert "a1-temperature on " in alarm.message
+        assert "bring that day in again" in alarm.message
 
 
 def _an_hour(at: House, upkeep: Upkeep) -> None:

@@ -10,12 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.storage.builders import NOON, probe, said
 
+from roewatch.room.moment import DAY_MS
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.tank import Calibration
 from roewatch.storage.cell import cell_of, raw_of
 from roewatch.storage.kept import Kept
+from roewatch.storage.manifest import Manifest
 from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
+from roewatch.storage.trouble import DamagedStoreError
 
 EVER = 2**42
 
@@ -147,3 +150,23 @@ def test_the_store_may_keep_while_old_readings_are_read_again(store: Store) -> N
     for reading in store.kept_after({}):
         store.keep(Kept(states={"judging": str(reading.at_ms)}))
     assert store.states() == {"judging": str(NOON + 39_000)}
+
+
+def test_a_damaged_page_is_told_as_a_damaged_store_by_every_reader(
+    store: Store, records: Records
+) -> None:
+    store.keep(Kept(readings=[said(24.0, s=n) for n in range(20_000)]))
+    store._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    with store.path.open("r+b") as file:
+        size = file.seek(0, 2)
+        for page in range(4096 * 20, size, 4096):  # the first pages tell what tables there are
+            file.seek(page)
+            file.write(b"\xff" * 4096)
+    with pytest.raises(DamagedStoreError):
+        records.series(probe(), 0, EVER)
+    with pytest.raises(DamagedStoreError):
+        list(records.chunks(probe().id, 0, EVER))
+    with pytest.raises(DamagedStoreError):
+        records.counts()
+    with pytest.raises(DamagedStoreError):
+        Manifest(records).day_counts(NOON // DAY_MS)

@@ -1,8 +1,9 @@
 """Upkeep: what the store needs besides new readings, done in slices between them.
 
 Packing ripe days, letting go of what is past its keeping, giving up what can be rebuilt when the
-disk runs out. A slice is bounded, and while readings stream there is at most one a second, so that
-keeping is never held up for longer than one slice.
+disk runs out, looking whether packed days still are what was written. A slice is bounded, and
+while readings stream there is at most one a second, so that keeping is never held up for longer
+than one slice.
 """
 
 import logging
@@ -59,6 +60,7 @@ class Upkeep:
         self._slice_s = self._look_s = self._rest_s = 0.0
         self._short = False
         self._shed = False
+        self._damaged: list[str] = []
 
     def __call__(self, idle: bool) -> None:
         """Do a slice if it is time for one. idle: no message waits just now."""
@@ -85,12 +87,9 @@ class Upkeep:
             return shed
         if packed := self._store.pack_some(now_ms, hot_ms=self._storage.hot_ms):
             return packed
-        if self._storage.keep_ms is not None:
-            before_ms = now_ms - self._storage.keep_ms
-            if gone := self._store.let_go(
-                {probe.id: before_ms for probe in self._probes()}, _MANY_DAYS
-            ):
-                return gone
+        before_ms = self._storage.let_go_ms(self._probes(), now_ms)
+        if before_ms and (gone := self._store.let_go(before_ms, _MANY_DAYS)):
+            return gone
         if self._shed and not self._short:
             made = self._store.rebuild()
             self._shed = made > 0
@@ -105,13 +104,25 @@ class Upkeep:
         self._short = short
         said = f"{free} MB free where the readings are kept, {least} MB are wanted"
         self._hands.own(Kind.STORE_NEARLY_FULL, said, present=short)
-        aside = self._hands.damaged()
-        said = (
+        self._damaged += self._store.check_some()
+        said = _of_damage(self._hands.damaged(), self._damaged)
+        self._hands.own(Kind.STORE_DAMAGED, said or SOUND, present=bool(said))
+
+
+SOUND = "no damaged store lies beside the running one any more, and its days are sound"
+
+
+def _of_damage(aside: Sequence[Path], days: Sequence[str]) -> str:
+    """What is damaged, in words; empty when nothing is. days: told until the next start."""
+    told = []
+    if aside:
+        told.append(
             f"a damaged store lies at {aside[-1]}: salvage or restore, then move that file away"
-            if aside
-            else "no damaged store lies beside the running one any more"
         )
-        self._hands.own(Kind.STORE_DAMAGED, said, present=bool(aside))
+    if days:
+        more = f" and {len(days) - 1} more" if len(days) > 1 else ""
+        told.append(f"the disk may be failing, a packed day is damaged: {days[0]}{more}")
+    return "; ".join(told)
 
 
 def hands_of(path: Path, own: Own, now_ms: Callable[[], int]) -> Hands:

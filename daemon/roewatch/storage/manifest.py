@@ -9,6 +9,7 @@ from roewatch.room.moment import DAY_MS
 from roewatch.storage import entries
 from roewatch.storage.ledger import alarm_of
 from roewatch.storage.reader import Records
+from roewatch.storage.trouble import in_words
 
 
 class Manifest:
@@ -17,15 +18,18 @@ class Manifest:
     def __init__(self, records: Records) -> None:
         """Each thread reads over its own connection, as it does with `records`."""
         self._records = records
+        self.path = records.path
 
     @property
     def _db(self) -> sqlite3.Connection:
         return self._records.connection
 
+    @in_words
     def mirrored(self) -> dict[str, int]:
         """How far the mirror was sure; empty before it first began."""
         return dict(self._db.execute("SELECT key, at FROM mirrored"))
 
+    @in_words
     def late_after(self, number: int, limit: int) -> list[tuple[int, str, int, int]]:
         """Spans (number, probe, first_ms, last_ms) in which readings came or changed behind."""
         return self._db.execute(
@@ -34,6 +38,7 @@ class Manifest:
             (number, limit),
         ).fetchall()
 
+    @in_words
     def changes_after(self, number: int, limit: int) -> list[tuple[int, AlarmChange]]:
         """All alarms' changes past row `number`, in the order they were kept."""
         found = self._db.execute(
@@ -45,6 +50,7 @@ class Manifest:
             for row in found
         ]
 
+    @in_words
     def journal_after(self, number: int, limit: int) -> list[tuple[int, JournalEntry]]:
         """Journal entries past row `number`, in the order they were kept."""
         found = self._db.execute(
@@ -54,6 +60,7 @@ class Manifest:
         )
         return [(row[0], entries.journal_entry(row[1:])) for row in found]
 
+    @in_words
     def day_counts(self, day: int) -> dict[str, int]:
         """Readings each probe had on that day since 1970 (UTC), also where they were let go."""
         found = self._db.execute(
@@ -64,6 +71,7 @@ class Manifest:
         )
         return {name: n for name, n in found if n}
 
+    @in_words
     def behind(self, positions: Mapping[str, int]) -> int:
         """Readings past each probe's moment; a packed day counts whole."""
         total = 0

@@ -132,22 +132,23 @@ def sound_day(db: sqlite3.Connection, slot: int, body: bytes) -> Cells | None:
         return None
 
 
-def set_day_aside(db: sqlite3.Connection, slot: int, why: str) -> None:
+def set_day_aside(db: sqlite3.Connection, slot: int, why: str) -> bool:
     """Move a packed day to where damaged ones are kept, so that the day can be brought in again.
 
-    Where only a roll-up is damaged it is made again from the readings instead.
+    Where only a roll-up is damaged it is made again from the readings instead, and that is False.
     """
     (body,) = db.execute("SELECT body FROM packed WHERE slot = ?", (slot,)).fetchone()
     if body is not None:
         with suppress(DamagedDayError):
             replace_day(db, slot, opened(body, slot))
-            return
+            return False
     db.execute(
         "INSERT INTO damaged (why, slot, n, hours, tens, minutes, body)"
         " SELECT ?, slot, n, hours, tens, minutes, body FROM packed WHERE slot = ?",
         (why, slot),
     )
     db.execute("DELETE FROM packed WHERE slot = ?", (slot,))
+    return True
 
 
 def damaged_days(

@@ -21,7 +21,7 @@ from roewatch.storage.day import Cells
 from roewatch.storage.ledger import alarm_of, notice_of, plan_of
 from roewatch.storage.schema import NEWEST, TABLES, schema_of
 from roewatch.storage.thinning import Columns, thinned
-from roewatch.storage.trouble import StoreError
+from roewatch.storage.trouble import StoreError, in_words, read_from
 
 _NOTHING = Columns([], [], [])
 _CHUNK = 20_000
@@ -48,7 +48,9 @@ class Records:
     """Read-only; safe from any thread, each of which gets a connection of its own."""
 
     def __init__(self, path: Path) -> None:
-        """Opens nothing yet. Each query raises StoreError while there is no store at `path`."""
+        """Opens nothing yet. Each query raises StoreError while there is no store at `path`, and
+        DamagedStoreError when it meets a part of the file that is damaged.
+        """
         self.path = path
         self._mine = threading.local()
         self._all: weakref.WeakSet[_Own] = weakref.WeakSet()
@@ -74,6 +76,7 @@ class Records:
 
     # readings
 
+    @in_words
     def latest(self, probes: Iterable[Probe] = ()) -> dict[str, Flagged]:
         """The newest reading of each probe that ever spoke.
 
@@ -96,6 +99,7 @@ class Records:
                 newest[name] = Flagged(name, at_ms, raw, value, Flag(flag))
         return newest
 
+    @in_words
     def series(self, probe: Probe, from_ms: int, to_ms: int, columns: int = 0) -> Series:
         """The probe's readings with from_ms <= at_ms < to_ms, calibrated, in order of time.
 
@@ -129,8 +133,7 @@ class Records:
         """
         from_ms = max(0, from_ms)
         while from_ms < to_ms:
-            db = self.connection
-            with opening.snapshot(db):
+            with read_from(self.path), opening.snapshot(db := self.connection):
                 row = db.execute("SELECT id FROM probes WHERE name = ?", (probe_id,)).fetchone()
                 if row is None:
                     return
@@ -140,6 +143,7 @@ class Records:
 
     # alarms and notices
 
+    @in_words
     def alarms(
         self,
         *,
@@ -163,11 +167,13 @@ class Records:
             [*asked.values(), limit],
         )
 
+    @in_words
     def alarm(self, number: int) -> Alarm | None:
         """The alarm of that number."""
         found = entries.alarms(self.connection, "number = ?", (number,))
         return found[0] if found else None
 
+    @in_words
     def changes(self, number: int) -> list[AlarmChange]:
         """The life of one alarm, in order of time."""
         found = self.connection.execute(
@@ -178,6 +184,7 @@ class Records:
             for at_ms, body, before in found
         ]
 
+    @in_words
     def told(self, number: int) -> list[tuple[Notice, Receipt | None]]:
         """Notices that speak of that alarm, as they were made, each with its last receipt."""
         found = self.connection.execute(
@@ -191,10 +198,12 @@ class Records:
 
     # the keeper's own entries
 
+    @in_words
     def journal(self, tank: str | None, from_ms: int, to_ms: int) -> list[JournalEntry]:
         """Entries with from_ms <= at_ms < to_ms, in order of time; of all tanks for None."""
         return [entry for _, entry in self.numbered_journal(tank, from_ms, to_ms)]
 
+    @in_words
     def numbered_journal(
         self, tank: str | None, from_ms: int, to_ms: int
     ) -> list[tuple[int, JournalEntry]]:
@@ -206,6 +215,7 @@ class Records:
         )
         return [(row[0], entries.journal_entry(row[1:])) for row in found]
 
+    @in_words
     def plans(self, tank: str) -> list[Plan]:
         """The tank's plans, in order of their start."""
         found = self.connection.execute(
@@ -216,6 +226,7 @@ class Records:
 
     # the store itself
 
+    @in_words
     def counts(self) -> dict[str, int]:
         """Rows in each table, all `readings`, and every tally, such as `contradicted`."""
         db = self.connection
@@ -238,6 +249,7 @@ class Records:
         """
         return opening.check_sound(self.connection, self.path, at_most_ms)
 
+    @in_words
     def packed(self) -> tuple[int, int]:
         """Readings in packed days, and the bytes those take with their roll-ups."""
         found = self.connection.execute(

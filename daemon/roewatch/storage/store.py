@@ -20,8 +20,10 @@ from roewatch.alarms.alarm import Alarm
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
 from roewatch.room.journal import JournalEntry
+from roewatch.room.moment import DAY_MS, iso
 from roewatch.room.reading import Reading
 from roewatch.storage import curve, entries, opening, packing
+from roewatch.storage.day import probe_and_day
 from roewatch.storage.hot import LATEST_MS, Hot
 from roewatch.storage.kept import Kept
 from roewatch.storage.ledger import notice_of
@@ -252,15 +254,24 @@ class Store:
         """
         self._own()
         found, self._checked = packing.damaged_days(self._db, self._checked, budget)
-        self._set_aside(found)
-        return [str(error) for error in found]
+        return self._set_aside(found)
 
-    def _set_aside(self, found: Sequence[DamagedDayError]) -> None:
-        if found:
-            with self._transaction():
-                for error in found:
-                    packing.set_day_aside(self._db, error.slot, str(error))
-            self._hot.forget()
+    def _set_aside(self, found: Sequence[DamagedDayError]) -> list[str]:
+        """Make room for each damaged day; returns what it was and what became of it, in words."""
+        if not found:
+            return []
+        names = {number: name for name, number in self._hot.ids.items()}
+        told = []
+        with self._transaction():
+            for error in found:
+                probe, day = probe_and_day(error.slot)
+                lost = packing.set_day_aside(self._db, error.slot, str(error))
+                told.append(
+                    f"{names[probe]} on {iso(day * DAY_MS)[:10]}: {error.why}; "
+                    + ("bring that day in again from an export" if lost else "made again")
+                )
+        self._hot.forget()
+        return told
 
     def let_go(self, before_ms: Mapping[str, int], budget: int = 100) -> int:
         """Let go of readings of days that ended by their probe's moment; roll-ups stay for ever.

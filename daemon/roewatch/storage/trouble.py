@@ -1,7 +1,11 @@
 """Trouble with the store: what can go wrong with the file, each with what to do about it."""
 
 import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import wraps
 from pathlib import Path
+from typing import Concatenate, ParamSpec, Protocol, TypeVar
 
 
 class StoreError(Exception):
@@ -23,6 +27,7 @@ class DamagedDayError(DamagedStoreError):
         probe, day = slot >> 20, slot & 0xFFFFF
         super().__init__(f"probe number {probe}, day {day} since 1970: {why}")
         self.slot = slot
+        self.why = why
 
 
 class FullStoreError(StoreError):
@@ -31,6 +36,37 @@ class FullStoreError(StoreError):
 
 class BusyStoreError(StoreError):
     """Another process writes to this file."""
+
+
+@contextmanager
+def read_from(path: Path) -> Iterator[None]:
+    """What SQLite meets inside is raised as a StoreError: readers know no database."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        raise unusable(path, error) from error
+
+
+class _Placed(Protocol):
+    path: Path
+
+
+_Reader = TypeVar("_Reader", bound=_Placed)
+_Asked = ParamSpec("_Asked")
+_Told = TypeVar("_Told")
+
+
+def in_words(
+    query: Callable[Concatenate[_Reader, _Asked], _Told],
+) -> Callable[Concatenate[_Reader, _Asked], _Told]:
+    """A method that reads the file at its object's `path`, as `read_from` does."""
+
+    @wraps(query)
+    def told(self: _Reader, /, *args: _Asked.args, **kwargs: _Asked.kwargs) -> _Told:
+        with read_from(self.path):
+            return query(self, *args, **kwargs)
+
+    return told
 
 
 def trouble(path: Path, error: BaseException) -> StoreError | None:
