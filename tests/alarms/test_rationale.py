@@ -102,6 +102,8 @@ def test_harm_is_latched_only_where_it_cannot_be_undone() -> None:
     latching = {kind for kind in Kind if latches(kind, Stage.EGGS)}
     assert Kind.BELOW_WINDOW in latching
     assert Kind.PROBE_SILENT not in latching
+    assert not latches(Kind.BELOW_WINDOW, Stage.EGGS, Quantity.LIGHT)
+    assert latches(Kind.BELOW_WINDOW, Stage.EGGS, Quantity.PH)
     for stage in set(Stage) - YOUNG:
         assert not any(latches(kind, stage) for kind in Kind)
 
@@ -117,3 +119,16 @@ def test_the_list_in_the_documentation_is_the_one_the_program_goes_by() -> None:
     assert refresh_list.FILE.read_text(encoding="utf-8") == refresh_list.written(), (
         "run .venv/bin/python -m tests.alarms.refresh_list"
     )
+
+
+@pytest.mark.parametrize("kind", Kind)
+@pytest.mark.parametrize("quantity", [None, *Quantity])
+def test_nothing_wakes_anybody_that_has_until_tomorrow(
+    kind: Kind, quantity: Quantity | None
+) -> None:
+    entry = rationale_of(kind, quantity)
+    if entry.priority is Priority.HIGH and entry.respond_ms is not None:
+        assert entry.respond_ms <= 2 * HOUR_MS
+    if entry.priority is Priority.LOW:
+        assert entry.respond_ms is not None
+        assert entry.respond_ms >= 12 * HOUR_MS

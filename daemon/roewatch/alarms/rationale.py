@@ -58,9 +58,9 @@ def priority_of(
     return priority
 
 
-def latches(kind: Kind, stage: Stage | None) -> bool:
+def latches(kind: Kind, stage: Stage | None, quantity: Quantity | None = None) -> bool:
     """Whether harm done by `kind` in `stage` is done once, so that the alarm waits for a reset."""
-    return stage in YOUNG and RATIONALE[kind].latches
+    return stage in YOUNG and rationale_of(kind, quantity).latches
 
 
 def exit_ms(forecast: Forecast | None) -> int | None:

@@ -70,12 +70,19 @@ class Rationale:
             caution=words.caution,
             priority=words.priority or self.priority,
             rises=self.rises if words.rises is None else words.rises,
+            latches=self.latches and words.respond_ms is None,
+            respond_ms=words.respond_ms or self.respond_ms,
+            respond_young_ms=words.respond_ms or self.respond_young_ms,
         )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
-    """How a kind reads for one quantity; priority and rises override the kind's own if given."""
+    """How a kind reads for one quantity; priority and rises override the kind's own if given.
+
+    respond_ms: given where no harm is done once: so long there is, over young too, and nothing
+    latches.
+    """
 
     cause: str
     consequence: str
@@ -83,3 +90,4 @@ class Words:
     caution: str = ""
     priority: Priority | None = None
     rises: bool | None = None
+    respond_ms: int | None = None

@@ -129,7 +129,7 @@ PROGRAM: dict[Kind, Rationale] = {
         cause="The file failed its check at start and was set aside: power loss or a worn card.",
         consequence="Older readings may be missing; new ones go to a new file.",
         first_act="Restore the last backup, and replace the card.",
-        priority=Priority.HIGH,
+        priority=Priority.MEDIUM,
         respond_ms=12 * HOUR_MS,
         respond_young_ms=12 * HOUR_MS,
     ),

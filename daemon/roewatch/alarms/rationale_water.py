@@ -9,7 +9,7 @@ from roewatch.alarms.rationale_entry import (
     Words,
 )
 from roewatch.room.kind import Kind, Priority
-from roewatch.room.moment import HOUR_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 
 _BELOW = {
@@ -105,6 +105,7 @@ _ABOVE[Quantity.OXYGEN_PERCENT] = Words(
     first_act="Check the probe, then the pump's suction for air, and move the surface.",
     caution=MAINS,
     priority=Priority.LOW,
+    respond_ms=12 * HOUR_MS,
 )
 _ABOVE[Quantity.DIOXIDE] = Words(
     cause="Too little air moves the surface, something rots, or gas is dosed; or the KH entered in "
@@ -114,17 +115,27 @@ _ABOVE[Quantity.DIOXIDE] = Words(
     caution=f"{CARBON_DIOXIDE} {MAINS}",
     priority=Priority.HIGH,
 )
-_TODAY = Words(
-    cause="The lamp timer, the lid or the weather.",
+_LIGHT = Words(
+    cause="The lamp or its timer, a lid left over the tank, or the sun.",
     consequence="Spawning and growth are put off; no animal is in danger at once.",
-    first_act="Look at the timer and the lid at the next visit.",
+    first_act="Look at the lamp and its timer at the next visit.",
     caution=MAINS,
     priority=Priority.LOW,
     rises=False,
+    respond_ms=DAY_MS,
 )
-for _quantity in (Quantity.LIGHT, Quantity.HUMIDITY):
-    _BELOW[_quantity] = _TODAY
-    _ABOVE[_quantity] = _TODAY
+_HUMIDITY = Words(
+    cause="A lid left open, the room's airing, or the weather.",
+    consequence="Dry air harms labyrinth fish and dries tanks; damp air spoils plugs and walls.",
+    first_act="Look at lids and airing at the next visit.",
+    caution=MAINS,
+    priority=Priority.LOW,
+    rises=False,
+    respond_ms=DAY_MS,
+)
+for _words in (_BELOW, _ABOVE):
+    _words[Quantity.LIGHT] = _LIGHT
+    _words[Quantity.HUMIDITY] = _HUMIDITY
 
 WATER: dict[Kind, Rationale] = {
     Kind.BELOW_WINDOW: Rationale(

@@ -80,7 +80,7 @@ class Transitions:
             message=finding.message,
             forecast=finding.forecast,
             children=finding.children or alarm.children,
-            latched=alarm.latched or latches(finding.kind, stage),
+            latched=alarm.latched or latches(finding.kind, stage, finding.quantity),
         )
         if finding.explained:
             return replace(described, priority=Priority.JOURNAL, latched=alarm.latched)
