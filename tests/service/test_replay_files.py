@@ -3,14 +3,18 @@
 from pathlib import Path
 
 import pytest
+from tests.service.by_hand import room_file
 
 from roewatch.room.fault import SettingsError
-from roewatch.room.journal import Deed
-from roewatch.room.moment import at_ms_of_iso
+from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.kind import Kind
+from roewatch.room.moment import MINUTE_MS, at_ms_of_iso
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import Probe, Room, Tank
-from roewatch.service.replay import read_journal, read_readings
+from roewatch.service.replay import read_journal, read_readings, replay
+from roewatch.service.settings.load import load_setup
+from roewatch.service.stages import Stages
 
 ROOM = Room(
     id="boathouse",
@@ -119,8 +123,22 @@ def test_a_deed_that_cannot_be_understood_is_a_fault_because_it_might_hide_an_al
     file = written(
         tmp_path,
         "time,tank,event,until,detail\n2026-05-04T12:00:00Z,A1,polish,,\n"
-        "2026-05-04T12:00:00Z,C9,note,,\n",
+        "2026-05-04T12:00:00Z,C9,note,,\n"
+        "2026-05-04T12:00:00Z,A1,stage,,brunch\n",
     )
     with pytest.raises(SettingsError) as caught:
         read_journal(file, ROOM)
-    assert [fault.where for fault in caught.value.faults] == ["day.csv:2", "day.csv:3"]
+    assert [fault.where for fault in caught.value.faults] == ["day.csv:2", "day.csv:3", "day.csv:4"]
+
+
+def test_a_stage_in_the_journal_moves_the_windows_as_it_does_in_the_daemon(tmp_path: Path) -> None:
+    setup = load_setup(room_file(tmp_path, "A1"), {})
+    cool = [Reading("a1-temperature", NOON + m * MINUTE_MS, 24.0) for m in range(90)]
+    spawning = JournalEntry(
+        at_ms=NOON + 30 * MINUTE_MS, tank="A1", deed=Deed.STAGE, detail="spawning"
+    )
+    stages = Stages(setup.room_in, {})
+    told = list(replay(setup.room, cool, [spawning], limits=setup.limits, stages=stages))
+    assert [change.alarm.kind for change in told] == [Kind.BELOW_WINDOW]
+    assert told[0].at_ms > spawning.at_ms
+    assert not list(replay(setup.room, cool, limits=setup.limits))

@@ -17,8 +17,10 @@ from roewatch.room.fault import Fault, SettingsError
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import SECOND_MS, at_ms_of_iso
 from roewatch.room.reading import Reading
+from roewatch.room.stage import Stage
 from roewatch.room.tank import Room
 from roewatch.service.derived import Deriver
+from roewatch.service.stages import Stages
 from roewatch.storage.archive import uncalibrated
 from roewatch.water.derived import WaterFacts
 
@@ -98,13 +100,14 @@ def read_journal(path: Path, room: Room) -> list[JournalEntry]:
             faults.append(Fault(where=where, what=f"no tank {tank!r}", fix="Use a tank's id"))
             continue
         try:
+            deed = Deed(event)
             entries.append(
                 JournalEntry(
                     at_ms=at_ms_of_iso(time),
                     tank=tank,
-                    deed=Deed(event),
+                    deed=deed,
                     until_ms=at_ms_of_iso(until) if until.strip() else None,
-                    detail=detail,
+                    detail=Stage(detail.strip().lower()) if deed is Deed.STAGE else detail,
                 )
             )
         except ValueError as unreadable:
@@ -112,7 +115,8 @@ def read_journal(path: Path, room: Room) -> list[JournalEntry]:
                 Fault(
                     where=where,
                     what=str(unreadable),
-                    fix=f"Write an ISO 8601 time and one of {', '.join(Deed)}",
+                    fix=f"Write an ISO 8601 time, one of {', '.join(Deed)}, and after stage one of "
+                    f"{', '.join(Stage)}",
                 )
             )
     if faults:
@@ -120,19 +124,21 @@ def read_journal(path: Path, room: Room) -> list[JournalEntry]:
     return sorted(entries, key=lambda entry: entry.at_ms)
 
 
-def replay(
+def replay(  # noqa: PLR0913  # what a recorded room brings, by name
     room: Room,
     readings: Sequence[Reading],
     journal: Sequence[JournalEntry] = (),
     *,
     limits: Limits | None = None,
     facts: Mapping[str, WaterFacts] | None = None,
+    stages: Stages | None = None,
     learn_ms: int = 0,
     progress: Callable[[int], None] = lambda _: None,
 ) -> Iterator[AlarmChange]:
     """Alarm changes in order of event time. During the first `learn_ms` the judge only learns.
 
     facts: by tank, for what is worked out from readings; as the settings have them.
+    stages: moves tanks by the journal's word, as the daemon does; None leaves them where they are.
     progress: called with the number of readings judged, now and then.
     """
     if not readings:
@@ -159,7 +165,7 @@ def replay(
         if isinstance(item, Reading):
             findings: Sequence[Finding] = _taken(judge, derived, item)
         else:
-            findings = judge.enter(item)
+            findings = [*judge.enter(item), *_moved(judge, book, stages, item)]
         if findings:
             yield from booked(findings)
         if count % PROGRESS_EVERY == 0:
@@ -167,6 +173,18 @@ def replay(
     yield from booked(judge.advance(readings[-1].at_ms))
     yield from book.advance(readings[-1].at_ms)
     progress(len(readings) + len(journal))
+
+
+def _moved(
+    judge: Judge, book: AlarmBook, stages: Stages | None, entry: JournalEntry
+) -> Sequence[Finding]:
+    """What the judge finds when a tank goes to another stage, and so to other windows."""
+    if stages is None or entry.deed is not Deed.STAGE:
+        return ()
+    stages.enter(entry)
+    found = judge.reconfigure(stages.room)
+    book.reconfigure(stages.room)
+    return found
 
 
 def _taken(judge: Judge, derived: Deriver, reading: Reading) -> Sequence[Finding]:

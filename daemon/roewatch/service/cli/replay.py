@@ -46,6 +46,7 @@ def replay(
     from roewatch.alarms.line import alarm_line  # noqa: PLC0415
     from roewatch.service import replay as recorded  # noqa: PLC0415
     from roewatch.service.settings.load import load_setup  # noqa: PLC0415
+    from roewatch.service.stages import Stages  # noqa: PLC0415
 
     setup = load_setup(room_file(room), os.environ)
     entries = recorded.read_journal(journal, setup.room) if journal else []
@@ -73,6 +74,7 @@ def replay(
             entries,
             limits=setup.limits,
             facts=setup.facts,
+            stages=Stages(setup.room_in, {}),
             learn_ms=span_option(learn) if learn else 0,
             progress=lambda done: bar.update(task, completed=done),
         ):
