@@ -9,8 +9,8 @@ largest move of the true water within any 24 hours against what is allowed, and 
 
 Chosen so that 14 days are enough: purified water with its hardness put back as chlorides, 60 µS/cm.
 With bare rain of 10 µS/cm the planner refuses 14 days and offers 15, held back by conductivity.
-The plan keeps half of what pH may move for itself: in a planted tank the lamps alone move pH by
-0.06 from morning to night, and that counts against the same limit.
+The lamps alone move pH by 0.06 from night to day, which counts against the same limit: the keeper
+reads that off the probe the day before and has the plan leave it free.
 """
 
 import argparse
@@ -77,7 +77,8 @@ class Course:
 class Conditioning:
     """The keeper, with plan, probes and kits, before one simulated tank."""
 
-    def __init__(self, seed: int = 1) -> None:
+    def __init__(self, seed: int = 1, days: int = DAYS) -> None:
+        self.days = days
         self.course = Course(samples={quantity: [] for quantity in MEASURED})
         self.kit = Random(f"{seed}/kit")
         spec = TankSpec(
@@ -118,9 +119,18 @@ class Conditioning:
             celsius=END_C,
             paces=PACES,
             first_ms=BEGIN_MS,
-            days=DAYS,
+            days=self.days,
+            ph_swing=self._swing(),
             warmth=reckoned(litres=LITRES, watts=WATTS, room_celsius=19.0, covered=True),
         )
+
+    def _swing(self) -> float:
+        """How far pH moved by itself in the day before, by half hours."""
+        now_ms = self.room.clock_ms
+        said = [
+            self.course.measured(now_ms - half * 30 * MINUTE_MS)[Quantity.PH] for half in range(47)
+        ]
+        return max(said) - min(said)
 
     def _tested(self) -> SourceWater:
         """The tank by probes, and by a KH kit as good as a large sample makes it."""
@@ -142,7 +152,7 @@ class Conditioning:
         try:
             ramp = redraw(
                 wish, now=now, seen=list(self._seen(at_ms, now)), first_ms=at_ms,
-                last_ms=BEGIN_MS + DAYS * DAY_MS,
+                last_ms=BEGIN_MS + self.days * DAY_MS,
             )  # fmt: skip
             said = f"{ramp.days} days left"
         except RampRefusedError as refused:
@@ -207,9 +217,9 @@ def _true(truth: Truth) -> Moment:
     )
 
 
-def executed(seed: int = 1) -> Course:
-    """One conditioning, planned and done."""
-    return Conditioning(seed).run()
+def executed(seed: int = 1, days: int = DAYS) -> Course:
+    """One conditioning, planned and done. Raises RampRefusedError for too few days."""
+    return Conditioning(seed, days).run()
 
 
 def largest_moves(truth: Sequence[Moment], kept: Sequence[Pace] = PACES) -> dict[Pace, float]:
@@ -293,9 +303,14 @@ def main() -> None:
     """By command."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--days", type=int, default=DAYS)
     asked.add_argument("--out", type=Path, help="PNG of the pH; -temperature beside it")
     given = asked.parse_args()
-    course = executed(given.seed)
+    try:
+        course = executed(given.seed, given.days)
+    except RampRefusedError as refused:
+        print(f"refused: {refused}", file=sys.stderr)
+        raise SystemExit(1) from None
     told(course)
     if given.out is not None:
         for quantity in (Quantity.PH, Quantity.TEMPERATURE):

@@ -13,6 +13,7 @@ from tests.bench.conditioning import (
     largest_moves,
 )
 
+from roewatch.breeding.ramp import RampRefusedError
 from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import Quantity
 
@@ -28,6 +29,15 @@ def test_the_true_water_breaks_no_pace_on_the_way(course: Course) -> None:
     assert set(moves) == set(PACES)
     for pace, share in moves.items():
         assert share <= 1.0, pace.text()
+
+
+def test_not_even_the_shortest_ramp_breaks_a_pace_when_it_is_done() -> None:
+    with pytest.raises(RampRefusedError) as no:
+        executed(seed=4, days=8)
+    assert no.value.shortest is not None
+    shortest = executed(seed=4, days=no.value.shortest.days)
+    since = [moment for moment in shortest.truth if moment.at_ms >= BEGIN_MS - DAY_MS]
+    assert max(largest_moves(since).values()) <= 1.0
 
 
 def test_it_ends_where_it_was_meant_to_end(course: Course) -> None:

@@ -205,6 +205,27 @@ def test_a_tank_that_follows_its_ramp_is_not_astray_and_one_that_does_not_is() -
     assert astray(ramp, Moment(at_ms, off)) == {Followed.PH: pytest.approx(0.4)}
 
 
+def test_what_ph_moves_by_itself_is_left_free_by_the_plan() -> None:
+    still, swinging = draw(wish(days=60)), draw(wish(days=60, ph_swing=0.0801))
+    assert still.days <= 60
+    assert swinging.days <= 60
+    with pytest.raises(RampRefusedError) as no:
+        draw(wish(days=1, ph_swing=0.0801))
+    assert no.value.shortest is not None
+    # 0.2 a day less 0.09: a swing is rounded up
+    falls = [step.before.ph - step.settled.ph for step in no.value.shortest.steps]
+    assert 0.10 < max(falls) <= 0.11 + 1e-6
+    assert (
+        "less 0.09 that pH moves by itself"
+        in wish(ph_swing=0.0801).left_for_steps().paces[0].source
+    )
+
+
+def test_a_ph_that_swings_as_far_as_it_may_is_calmed_before_anything_is_planned() -> None:
+    with pytest.raises(RampRefusedError, match=r"pH moves 0\.20 by itself between night and day"):
+        draw(wish(ph_swing=0.2))
+
+
 def test_planning_again_counts_what_the_tank_was_just_put_through() -> None:
     asked = wish()
     # somebody changed too much: pH fell 0.5 within the last ten hours

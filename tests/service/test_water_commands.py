@@ -318,3 +318,10 @@ def test_a_water_the_room_does_not_have_is_said_with_those_it_has() -> None:
 
 def test_what_a_ramp_keeps_says_which_figure_is_our_own() -> None:
     assert "5 is always allowed; that figure is our own" in asked(*RAMP).stdout
+
+
+def test_a_ramp_leaves_free_what_ph_moves_by_itself() -> None:
+    done = asked(*RAMP, "--days", "60", "--ph-swing", "0.06")
+    assert done.exit_code == 0
+    assert "pH at most 0.24 up or 0.14 down in 24 h" in done.stdout
+    assert "less 0.06 that pH moves by itself" in done.stdout

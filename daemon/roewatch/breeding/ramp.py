@@ -34,6 +34,7 @@ def draw(wish: RampWish) -> Ramp:
     minded = () if wish.warmth is None or wish.celsius is None else warming_cautions(
         wish.warmth, wanted=wish.celsius
     )  # fmt: skip
+    wish = wish.left_for_steps()
     walk = _walk(wish)
     goal = _goal(wish, walk)
     minded += _doubt(wish, walk, goal)

@@ -1,7 +1,8 @@
 """A wish for a ramp, and the ramp that answers it."""
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from roewatch.breeding.pace import Followed, Moment, Pace, WaterState
 from roewatch.breeding.plan import Plan, Step
@@ -42,6 +43,8 @@ class RampWish:
     paces: what may not be broken. first_ms: the first change; one a day follows. days: until the
     target is reached. pco2: CO2 of the room's air, µatm, used when the tank has no pH reading.
     seen: earlier measurements in order of time: what the tank has already been put through.
+    ph_swing: how far pH moves by itself between night and day, lamps and breath; the plan's own
+    steps leave that much of the daily paces free.
     """
 
     tank: str
@@ -58,17 +61,44 @@ class RampWish:
     pco2: float = carbonate.ROOM_UATM
     warmth: Warmth | None = None
     seen: Sequence[Moment] = ()
+    ph_swing: float = 0.0
 
     def __post_init__(self) -> None:
         within(self.litres, 0.5, 100_000.0, what="tank volume", unit="L")
         within(self.days, 1, MOST_DAYS, what="days")
         within(self.largest_change, 0.01, 0.9, what="largest change, as a share")
+        within(self.ph_swing, 0.0, 2.0, what="swing of pH within a day")
         if self.celsius is not None:
             within(self.celsius, 10.0, 36.0, what="wanted temperature", unit="°C")
         if not self.targets and self.celsius is None:
             raise RefusedError("nothing is wanted of this ramp. Give a band or a temperature.")
         if Followed.TEMPERATURE in self.targets:
             raise RefusedError("give the wanted temperature as `celsius`, not as a band.")
+
+    def left_for_steps(self) -> "RampWish":
+        """The same wish with the swing of pH taken off its daily paces of pH.
+
+        Raises RampRefusedError where the swing alone is as much as a pace allows.
+        """
+        if self.ph_swing == 0.0:
+            return self
+        swing = math.ceil(100.0 * self.ph_swing - 1e-9) / 100.0  # never towards danger
+        paces = []
+        for pace in self.paces:
+            if pace.followed is Followed.PH and not pace.of_value and pace.span_ms >= SETTLED_MS:
+                if swing >= min(pace.rise, pace.fall) - 1e-9:
+                    raise RampRefusedError(
+                        f"pH moves {swing:.2f} by itself between night and day, and no "
+                        f"more is allowed: {pace.text()}. Calm that first: more air, longer dusk."
+                    )
+                pace = replace(  # noqa: PLW2901
+                    pace,
+                    rise=round(pace.rise - swing, 6),
+                    fall=round(pace.fall - swing, 6),
+                    source=f"{pace.source}; less {swing:.2f} that pH moves by itself",
+                )
+            paces.append(pace)
+        return replace(self, paces=tuple(paces), ph_swing=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

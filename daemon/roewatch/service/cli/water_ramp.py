@@ -88,6 +88,14 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
             't=24 us=120 gh=3 kh=1"; what is left out is taken as now.',
         ),
     ] = None,
+    ph_swing: Annotated[
+        float,
+        typer.Option(
+            "--ph-swing",
+            help="How far pH moves by itself from night to day, as the probe shows; the plan "
+            "leaves that much of the daily limit free.",
+        ),
+    ] = 0.0,
     room: RoomFile = None,
     co2: Room = carbonate.ROOM_UATM,
     json: Json = False,
@@ -126,6 +134,7 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
         first_ms=first_ms,
         seen=_seen(seen or [], now, first_ms),
         days=days,
+        ph_swing=ph_swing,
         largest_change=largest / 100.0,
         pco2=co2,
         warmth=None
