@@ -142,6 +142,7 @@ def ramp(  # noqa: PLR0913, PLR0917 - the options of a command
         else warming.reckoned(litres=litres, watts=watts, room_celsius=room_t, covered=covered),
     )
     try:
+        kept = tuple(wish.left_for_steps().paces)
         found = ramps.draw(wish)
     except RampRefusedError as refused:
         if refused.shortest is not None and not json:
