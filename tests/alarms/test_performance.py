@@ -91,7 +91,8 @@ def test_an_alarm_that_comes_and_goes_is_named_with_what_to_widen() -> None:
     assert figures.chattering[0].most_in_an_hour == 6
     assert figures.fleeting == 6
     assert advice_on(figures)[0] == (
-        "B2/below-window/temperature rang 6 times in an hour: widen the dead band?"
+        "B2 temperature below window rang 6 times in an hour: "
+        "widen the dead band (deadband_celsius under [judging])?"
     )
 
 
@@ -152,6 +153,31 @@ def test_what_stood_for_more_than_a_day_is_stale_though_it_still_stands() -> Non
     month.take(found("A1", Kind.PROBE_SILENT, probe="A1-t", at_ms=MONTH[1] - 25 * HOUR_MS))
     month.take(found("A2", Kind.PROBE_SILENT, probe="A2-t", at_ms=MONTH[1] - 23 * HOUR_MS))
     assert [ring.tank for ring in month.figures().stale] == ["A1"]
+
+
+def test_water_that_stood_wrong_is_to_be_mended_and_never_to_be_left_unwatched() -> None:
+    month = Month()
+    month.take(found("A1", Kind.PH_CRASH, at_ms=NOON))
+    month.take(found("A2", Kind.PROBE_PATCHY, at_ms=NOON))
+    month.take(over("A1", Kind.PH_CRASH, at_ms=NOON + 2 * DAY_MS))
+    month.take(over("A2", Kind.PROBE_PATCHY, at_ms=NOON + 2 * DAY_MS))
+    water, probe = advice_on(month.figures())[:2]
+    assert water.startswith("A1 pH crashing stood for 2 d: Stop all dosing")
+    assert "out of service" not in water
+    assert probe.endswith("stood for 2 d: mend it, or take it out of service until it is.")
+
+
+def test_a_few_true_calls_are_not_blamed_for_being_few_and_many_are() -> None:
+    few, many = Month(), Month()
+    for day in range(5):
+        few.take(found(f"A{day + 1}", at_ms=NOON + day * DAY_MS))
+        few.take(found(f"B{day + 1}", Kind.HEATER_WORKS_HARDER, at_ms=NOON + day * DAY_MS))
+    for hour in range(12):
+        many.take(found("A1", at_ms=NOON + hour * 3 * HOUR_MS))
+        many.take(over("A1", at_ms=NOON + hour * 3 * HOUR_MS + HOUR_MS))
+    assert "High: 50% (aim, of many: 10%)" in performance_text(few.figures())
+    assert not any("were high" in text for text in advice_on(few.figures()))
+    assert any("12 of them A1 temperature falling" in text for text in advice_on(many.figures()))
 
 
 def test_an_alarm_of_last_month_is_not_counted_in_this_one() -> None:

@@ -13,9 +13,12 @@ from statistics import median
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.local_time import local_minute
 from roewatch.alarms.notice import About, Notice
+from roewatch.alarms.rationale import rationale_of
+from roewatch.alarms.rationale_water import WATER
 from roewatch.alarms.ring import Ring, rings_of
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.quantity import Quantity
 
 FLEETING_MS = 2 * MINUTE_MS
 STALE_MS = DAY_MS
@@ -26,10 +29,12 @@ MOST_NOTICES_A_DAY = 2.0
 MOST_IDLE_WAKES = 1
 MOST_HIGH_SHARE = 0.10
 
+MANY_HIGH_A_WEEK = 2.0
+"""Fewer are calls that somebody can answer, whatever their share of few alarms."""
+
 _PHONE = frozenset({About.RAISED, About.REMINDER, About.ESCALATED})
+_BAND = {Quantity.TEMPERATURE: "deadband_celsius", Quantity.PH: "deadband_ph"}
 _WIDEN = {
-    Kind.BELOW_WINDOW: "widen the dead band",
-    Kind.ABOVE_WINDOW: "widen the dead band",
     Kind.PROBE_PATCHY: "mend the signal, or set the probe's `every` to what it can do",
     Kind.PROBE_SILENT: "mend the supply, or lengthen the silence it is allowed",
     Kind.PROBE_NOISY: "dry and reroute the cable",
@@ -39,10 +44,12 @@ _WIDEN = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Often:
-    """One alarm that rang often: its key, how often, its share, and the most within an hour."""
+    """One alarm that rang often: its key and name, how often, and the most within an hour."""
 
     key: str
+    name: str
     kind: Kind
+    quantity: Quantity | None
     times: int
     share: float
     most_in_an_hour: int
@@ -54,12 +61,14 @@ class Performance:
 
     wakes: night calls, one for each alarm and night; idle_wakes: those that were over by
     themselves before anybody had acknowledged. notices: messages that called, one way counted.
+    high: the rings that were high.
     """
 
     from_ms: int
     to_ms: int
     rings: int
     by_priority: dict[Priority, int]
+    high: tuple[Ring, ...]
     per_day: float
     most_in_ten_minutes: int
     most_in_an_hour: int
@@ -109,6 +118,7 @@ def performance_of(
         to_ms=to_ms,
         rings=len(rings),
         by_priority=dict(Counter(ring.priority for ring in rings)),
+        high=tuple(ring for ring in rings if ring.priority is Priority.HIGH),
         per_day=len(rings) / days,
         most_in_ten_minutes=most_within(times, 10 * MINUTE_MS),
         most_in_an_hour=most_within(times, HOUR_MS),
@@ -139,21 +149,24 @@ def most_within(times: Sequence[int], span_ms: int) -> int:
 
 def advice_on(performance: Performance) -> list[str]:
     """What the figures suggest, most pressing first; empty when there is nothing to mend."""
-    advice = []
-    for one in performance.chattering:
-        act = _WIDEN.get(one.kind, "lengthen its delay")
-        advice.append(f"{one.key} rang {one.most_in_an_hour} times in an hour: {act}?")
+    advice = [
+        f"{one.name} rang {one.most_in_an_hour} times in an hour: {_calmer(one)}?"
+        for one in performance.chattering
+    ]
     idle = performance.idle_wakes
     if len(idle) > MOST_IDLE_WAKES:
-        worst, times = Counter(ring.key for ring in idle).most_common(1)[0]
+        worst, times = Counter(ring.name for ring in idle).most_common(1)[0]
         advice.append(
             f"{len(idle)} night calls were over before anybody acted, {times} of them {worst}: "
             "should it wait until morning?"
         )
-    if performance.rings >= 10 and performance.high_share > MOST_HIGH_SHARE:
+    weeks = (performance.to_ms - performance.from_ms) / (7 * DAY_MS)
+    many = len(performance.high) > MANY_HIGH_A_WEEK * weeks
+    if many and performance.rings >= 10 and performance.high_share > MOST_HIGH_SHARE:
+        worst, times = Counter(ring.name for ring in performance.high).most_common(1)[0]
         advice.append(
-            f"{performance.high_share:.0%} of the alarms were high; above "
-            f"{MOST_HIGH_SHARE:.0%} a call no longer means hurry. Mend what rings most."
+            f"{performance.high_share:.0%} of the alarms were high, {times} of them {worst}: above "
+            f"{MOST_HIGH_SHARE:.0%} a call no longer means hurry. Mend that first."
         )
     if performance.notices_per_day > MOST_NOTICES_A_DAY:
         advice.append(
@@ -162,13 +175,27 @@ def advice_on(performance: Performance) -> list[str]:
         )
     for ring in performance.stale[:3]:
         lasted = span_text(ring.lasted_ms(performance.to_ms))
-        advice.append(f"{ring.key} stood for {lasted}: mend it, or take it out of service.")
+        advice.append(f"{ring.name} stood for {lasted}: {_ended(ring)}")
     if performance.unanswered:
         advice.append(
             f"{performance.unanswered} high alarms were never acknowledged: "
             "did the messages arrive? Send a test."
         )
     return advice
+
+
+def _calmer(one: Often) -> str:
+    if one.kind in {Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW} and one.quantity is not None:
+        key = _BAND.get(one.quantity, "deadband_share")
+        return f"widen the dead band ({key} under [judging])"
+    return _WIDEN.get(one.kind, "lengthen its delay")
+
+
+def _ended(ring: Ring) -> str:
+    """What to do about a ring that stood too long; nobody is told to stop watching bad water."""
+    if ring.kind in WATER:
+        return rationale_of(ring.kind, ring.quantity).first_act
+    return "mend it, or take it out of service until it is."
 
 
 def performance_text(performance: Performance) -> str:
@@ -184,6 +211,7 @@ def performance_text(performance: Performance) -> str:
         answer = f"half within {span_text(p.answer_ms)}, the slowest {slowest}"
     lines = [
         f"Alarms: {p.rings} ({split}), {p.per_day:.1f} a day",
+        f"High: {p.high_share:.0%} (aim, of many: {MOST_HIGH_SHARE:.0%})",
         f"Busiest: {p.most_in_ten_minutes} in ten minutes, {p.most_in_an_hour} in an hour",
         f"Messages that called: {p.notices_per_day:.1f} a day (aim: {MOST_NOTICES_A_DAY:g})",
         f"Night calls: {p.wakes}, {len(p.idle_wakes)} for nothing (aim: {MOST_IDLE_WAKES})",
@@ -192,7 +220,7 @@ def performance_text(performance: Performance) -> str:
     ]
     if p.often:
         lines.append("Commonest:")
-        lines += [f"  {one.times:4d}  {one.share:4.0%}  {one.key}" for one in p.often]
+        lines += [f"  {one.times:4d}  {one.share:4.0%}  {one.name}" for one in p.often]
     advice = advice_on(p)
     lines += ["To mend:", *(f"  {text}" for text in advice)] if advice else ["Nothing to mend."]
     return "\n".join(lines)
@@ -205,7 +233,9 @@ def _often(rings: Sequence[Ring]) -> tuple[Often, ...]:
     found = [
         Often(
             key=key,
+            name=mine[0].name,
             kind=mine[0].kind,
+            quantity=mine[0].quantity,
             times=len(mine),
             share=len(mine) / len(rings),
             most_in_an_hour=most_within([ring.rang_ms for ring in mine], HOUR_MS),

@@ -4,7 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from roewatch.alarms.alarm import AlarmChange, State
+from roewatch.alarms.rationale import title_of
 from roewatch.room.kind import Kind, Priority
+from roewatch.room.quantity import Quantity
+from roewatch.room.tank import ROOM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,10 +22,17 @@ class Ring:
     key: str
     tank: str
     kind: Kind
+    quantity: Quantity | None
     priority: Priority
     rang_ms: int
     acknowledged_ms: int | None = None
     returned_ms: int | None = None
+
+    @property
+    def name(self) -> str:
+        """What rang, as people say it: `B2 pH above window`."""
+        place = "the room:" if self.tank == ROOM else self.tank
+        return f"{place} {title_of(self.kind, self.quantity)}"
 
     def lasted_ms(self, now_ms: int) -> int:
         """How long its condition held, until `now_ms` at most."""
@@ -46,6 +56,7 @@ def rings_of(changes: Iterable[AlarmChange]) -> list[Ring]:
                     key=alarm.key,
                     tank=alarm.tank,
                     kind=alarm.kind,
+                    quantity=alarm.quantity,
                     priority=alarm.priority,
                     rang_ms=change.at_ms,
                 )
