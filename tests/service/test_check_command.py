@@ -1,6 +1,7 @@
 """`roewatch check`: what it prints, how it ends, and what it finds when it tries things."""
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,11 +10,15 @@ import typer
 from typer.testing import CliRunner
 
 from roewatch.room.fault import SettingsError
+from roewatch.room.moment import DAY_MS
+from roewatch.room.reading import Flag, Flagged
 from roewatch.service.cli.check import check
 from roewatch.service.settings import trial
 from roewatch.service.settings.load import Setup, load_setup
 from roewatch.service.settings.setup import WaySettings
 from roewatch.service.settings.shipped import shipped_config
+from roewatch.storage.kept import Kept
+from roewatch.storage.store import Store
 
 SAMPLE = shipped_config() / "room.toml"
 WRONG = Path(__file__).parent / "wrong_rooms"
@@ -35,6 +40,29 @@ def test_a_faultless_room_ends_with_0_and_says_what_it_saw() -> None:
     assert done.exit_code == 0
     assert done.stdout == ""
     assert "no fault. 12 tanks, 27 probes, 2 contacts" in done.stderr
+
+
+def test_what_a_year_of_readings_will_take_is_told(tmp_path: Path) -> None:
+    (tmp_path / "room.toml").write_text(SAMPLE.read_text(encoding="utf-8"), encoding="utf-8")
+    room = str(tmp_path / "room.toml")
+    done = runner.invoke(app, ["--room", room])
+    assert re.search(r"at this rate \d+ MB a year \(1\.5 bytes a reading, assumed", done.stderr)
+    store = Store.open(tmp_path / "roewatch.sqlite")
+    days = range(20_000 * DAY_MS, 20_020 * DAY_MS, 10_000)
+    store.keep(Kept(readings=[Flagged("a1-water", at, 24.5, 24.5, Flag.GOOD) for at in days]))
+    while store.pack_some(2**42):
+        pass
+    store.close()
+    told = [
+        json.loads(line)
+        for line in runner.invoke(app, ["--room", room, "--json"]).stdout.splitlines()
+    ]
+    (storage,) = [one for one in told if one["kind"] == "storage"]
+    assert storage["measured"]
+    assert 0 < storage["bytes_a_reading"] < 1.5
+    assert storage["bytes_a_year"] == pytest.approx(
+        storage["readings_a_year"] * storage["bytes_a_reading"], rel=0.01
+    )
 
 
 def test_faults_go_to_stdout_and_end_with_1() -> None:
@@ -65,7 +93,8 @@ def test_no_room_at_all_is_not_a_fault_but_cannot_run(tmp_path: Path) -> None:
 
 def test_the_sources_of_every_sheet_can_be_counted() -> None:
     done = runner.invoke(app, ["--room", str(SAMPLE), "--sources", "--json"])
-    rows = {row["species"]: row for row in map(json.loads, done.stdout.splitlines())}
+    told = map(json.loads, done.stdout.splitlines())
+    rows = {row["species"]: row for row in told if row["kind"] == "sources"}
     assert len(rows) >= 20
     assert rows["boraras-brigittae"]["published"] > 0
     assert rows["trigonostigma-heteromorpha"]["assumed"] > 0
@@ -125,7 +154,8 @@ def test_one_bad_thing_of_many_ends_a_live_check_with_1(monkeypatch: pytest.Monk
     monkeypatch.setattr("roewatch.service.cli.check._trials", trials)
     done = runner.invoke(app, ["--room", str(SAMPLE), "--live", "--json"])
     assert done.exit_code == 1
-    said = [json.loads(line) for line in done.stdout.splitlines()]
+    told = map(json.loads, done.stdout.splitlines())
+    said = [one for one in told if one["kind"] == "live"]
     assert [(s["part"], s["good"]) for s in said] == [
         ("store", True),
         ("mirror", False),

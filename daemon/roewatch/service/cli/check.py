@@ -58,6 +58,7 @@ def check(
     if sources:
         _tell_sources(setup, json)
     print(_summary(setup, file), file=sys.stderr)
+    _tell_storage(setup, json)
     if live and not _try_all(setup, seconds, json):
         raise typer.Exit(1)
 
@@ -67,6 +68,33 @@ def _summary(setup: Setup, file: Path) -> str:
         f"{file}: no fault. {len(setup.room.tanks)} tanks, {len(setup.room.probes)} probes, "
         f"{len(setup.contacts)} contacts, {len(setup.species)} species sheets."
     )
+
+
+def _tell_storage(setup: Setup, json: bool) -> None:
+    """What the readings will take; from what was measured, once there is enough in the store."""
+    # loading the store takes a while, and a room with faults must not wait for it
+    from roewatch.storage.forecast import forecast  # noqa: PLC0415
+    from roewatch.storage.reader import Records  # noqa: PLC0415
+    from roewatch.storage.trouble import StoreError  # noqa: PLC0415
+
+    records = Records(setup.storage.path)
+    try:
+        packed = records.packed()
+    except StoreError:  # not begun yet; --live says more about what is wrong with it
+        packed = (0, 0)
+    finally:
+        records.close()
+    year = forecast(setup.room.probes, packed=packed)
+    if json:
+        _line(
+            "storage",
+            readings_a_year=year.readings_a_year,
+            bytes_a_reading=round(year.bytes_a_reading, 3),
+            bytes_a_year=year.bytes_a_year,
+            measured=year.measured,
+        )
+    else:
+        print(f"{setup.storage.path}: {year.text()}", file=sys.stderr)
 
 
 def _tell(kind: str, said: Iterable[SettingsFault], json: bool) -> None:
