@@ -50,6 +50,9 @@ class OwnFile:
             )
         self._store.pack_some(2**42, budget=1)
 
+    def look(self) -> None:
+        self._records.counts()
+
     def counts(self, day: int) -> dict[str, int]:
         return Manifest(self._records).day_counts(day)
 
@@ -176,6 +179,16 @@ def test_a_probe_that_never_spoke_reads_as_nothing(port: tuple[Target, Settled])
     target, settled = port
     settled()
     assert _rows(target.read(OTHER, MIDNIGHT, MIDNIGHT + DAY_MS)) == []
+
+
+def test_a_look_that_is_answered_over_the_same_line_opens_no_other(
+    port: tuple[Target, Settled],
+) -> None:
+    target, _ = port
+    target.take([(PROBE, _cells((0, 24.0, 1)))])
+    before = target.connections
+    target.look()
+    assert target.connections == before
 
 
 def test_an_event_beside_the_readings_is_taken(port: tuple[Target, Settled]) -> None:

@@ -4,6 +4,7 @@ Loading the client takes half a second, so only a room that mirrors loads this.
 """
 
 import json
+import logging
 from collections.abc import Callable, Sequence
 from itertools import chain
 from typing import Any
@@ -21,6 +22,8 @@ from roewatch.storage.cell import cell_of
 from roewatch.storage.day import Cells, cells_of
 from roewatch.storage.line import MEASUREMENT, Event, event_line, reading_lines
 from roewatch.storage.target import Batch, TargetDownError
+
+_log = logging.getLogger(__name__)
 
 _TIMEOUT_MS = 30_000
 _MS: Any = WritePrecision.MS  # a plain text, although the client calls for its class
@@ -63,7 +66,7 @@ class Influx:
             raise self._down(error) from error
 
     def take(self, readings: Batch, events: Sequence[Event] = ()) -> None:
-        """See `Target`. What the bucket's retention refuses is counted in `dropped`."""
+        """See `Target`. A batch of which its retention refused some counts in `dropped`, whole."""
         lines = list(chain.from_iterable(reading_lines(self.room, *part) for part in readings)) + [
             event_line(self.room, event) for event in events
         ]
@@ -72,6 +75,8 @@ class Influx:
         except (InfluxDBError, ApiException) as error:
             if _status(error) != _PAST_RETENTION:
                 raise self._down(error) from error
+            if not self.dropped:  # once: while history is shipped it says so of every batch
+                _log.warning("mirror_target_drops said=%r", str(self._down(error)))
             self.dropped += len(lines)
         except urllib3.exceptions.HTTPError as error:
             raise self._down(error) from error
