@@ -8,7 +8,7 @@ largest move of the true water within any 24 hours against what is allowed, and 
 `--out FILE` names the picture, `--seed N` plays other weather, probes and kits.
 
 Chosen so that 14 days are enough: purified water with its hardness put back as chlorides, 60 µS/cm.
-With bare rain of 10 µS/cm the planner refuses 14 days and offers 15, held back by conductivity.
+With bare rain of 10 µS/cm the planner refuses 14 days, held back by conductivity, and offers more.
 The lamps alone move pH by 0.06 from night to day, which counts against the same limit: the keeper
 reads that off the probe the day before and has the plan leave it free.
 """
