@@ -45,7 +45,7 @@ def listen(  # noqa: PLR0913, PLR0917 - the options of a command
     ] = None,
     json: Json = False,
 ) -> None:
-    """Listen to the broker, and print the [[probe]] entry each new topic would need.
+    """Listen to the broker, and print the probe entry each new topic would need.
 
     Changes nothing. Exit status: 0 something spoke, 1 nothing did, 2 could not run.
     """

@@ -14,7 +14,7 @@ def passphrase(
         typer.Option(help="Write the line into this file, for you alone to read; else to stdout."),
     ] = None,
 ) -> None:
-    """Ask for a passphrase twice and make the line for a [[person]] in room.toml.
+    """Ask for a passphrase twice and make the line for a person in room.toml.
 
     Without a terminal the passphrase is read as one line from stdin.
     """
