@@ -30,7 +30,7 @@ WATER_HELP = (
     'A water, as "NAME litres=.. kh=.. gh=.. us=.. ph=.. t=..": kh in °dKH (or alk=.. in meq/L), '
     "gh in °dGH, us in µS/cm at 25 °C, t in °C. Leave ph out of rain or other water that stood in "
     "air and give co2=.. in µatm (420 outdoors). Add the word mains for tap water. With --room, "
-    "numbers not typed are those of the [[water]] of that name."
+    "numbers not typed are those of the water entry of that name."
 )
 _KEYS = ("litres", "ph", "kh", "alk", "gh", "us", "t", "co2", "kh_drop")
 
