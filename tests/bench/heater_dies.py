@@ -74,7 +74,7 @@ def run(
     tanks = boathouse(options.seed, now_ms() - 2 * DAY_MS)
     probes = house.publisher(broker)
     probes.start()
-    wait_until(lambda: records.path.exists(), "the daemon has opened its store")
+    wait_until(records.path.exists, "the daemon has opened its store")
     time.sleep(3)  # the daemon subscribes; what comes earlier would have nobody to queue for
     began = time.monotonic()
     said = probes.publish(s for s in tanks.run(now_ms()) if s.tank not in ARRIVAL_COUNTS)
