@@ -145,7 +145,10 @@ def test_how_fast_high_alarms_were_answered_and_which_never_were() -> None:
     assert figures.answer_ms == 5 * MINUTE_MS
     assert figures.slowest_answer_ms == 30 * MINUTE_MS
     assert figures.unanswered == 1
-    assert "half within 5 min, the slowest 30 min; never: 1" in performance_text(figures)
+    text = performance_text(figures)
+    assert "half within 5 min, the slowest 30 min; never: 1" in text
+    assert "A3 temperature falling: heater dead, seen after 30 min" in text
+    assert "A6 temperature falling: heater dead, never acknowledged" in text
 
 
 def test_what_stood_for_more_than_a_day_is_stale_though_it_still_stands() -> None:

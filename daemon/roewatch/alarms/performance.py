@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from statistics import median
 
 from roewatch.alarms.alarm import AlarmChange
-from roewatch.alarms.local_time import local_minute
+from roewatch.alarms.local_time import local_clock, local_minute
 from roewatch.alarms.notice import About, Notice
 from roewatch.alarms.rationale import rationale_of
-from roewatch.alarms.rationale_water import WATER
+from roewatch.alarms.rationale_probe import PROBE
 from roewatch.alarms.ring import Ring, rings_of
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
@@ -66,6 +66,7 @@ class Performance:
 
     from_ms: int
     to_ms: int
+    zone: str
     rings: int
     by_priority: dict[Priority, int]
     high: tuple[Ring, ...]
@@ -116,6 +117,7 @@ def performance_of(
     return Performance(
         from_ms=from_ms,
         to_ms=to_ms,
+        zone=zone,
         rings=len(rings),
         by_priority=dict(Counter(ring.priority for ring in rings)),
         high=tuple(ring for ring in rings if ring.priority is Priority.HIGH),
@@ -184,6 +186,13 @@ def advice_on(performance: Performance) -> list[str]:
     return advice
 
 
+def _told(ring: Ring, performance: Performance) -> str:
+    at = local_clock(ring.rang_ms, performance.zone, 0)
+    if ring.acknowledged_ms is None:
+        return f"{at}  {ring.name}, never acknowledged"
+    return f"{at}  {ring.name}, seen after {span_text(ring.acknowledged_ms - ring.rang_ms)}"
+
+
 def _calmer(one: Often) -> str:
     if one.kind in {Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW} and one.quantity is not None:
         key = _BAND.get(one.quantity, "deadband_share")
@@ -192,10 +201,10 @@ def _calmer(one: Often) -> str:
 
 
 def _ended(ring: Ring) -> str:
-    """What to do about a ring that stood too long; nobody is told to stop watching bad water."""
-    if ring.kind in WATER:
-        return rationale_of(ring.kind, ring.quantity).first_act
-    return "mend it, or take it out of service until it is."
+    """What to do about a ring that stood too long; only of a probe one may stop hearing."""
+    if ring.kind in PROBE:
+        return "mend it, or take it out of service until it is."
+    return rationale_of(ring.kind, ring.quantity).first_act
 
 
 def performance_text(performance: Performance) -> str:
@@ -218,9 +227,12 @@ def performance_text(performance: Performance) -> str:
         f"High alarms acknowledged: {answer}; never: {p.unanswered}",
         f"Chattering: {len(p.chattering)}, fleeting: {p.fleeting}, stale: {len(p.stale)}",
     ]
-    if p.often:
-        lines.append("Commonest:")
-        lines += [f"  {one.times:4d}  {one.share:4.0%}  {one.name}" for one in p.often]
+    if p.high:
+        lines.append("High, the latest last:")
+        lines += [f"  {_told(ring, p)}" for ring in p.high[-10:]]
+    if more := [one for one in p.often if one.times > 1]:
+        lines.append("More than once:")
+        lines += [f"  {one.times:4d}  {one.share:4.0%}  {one.name}" for one in more]
     advice = advice_on(p)
     lines += ["To mend:", *(f"  {text}" for text in advice)] if advice else ["Nothing to mend."]
     return "\n".join(lines)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from roewatch.alarms.alarm import Alarm, State
-from roewatch.alarms.suppression import STANDS_FOR, stands_for
+from roewatch.alarms.suppression import LONGEST_SETTLE_MS, STANDS_FOR, settles_ms, stands_for
 from roewatch.room.tank import ROOM
 
 
@@ -58,16 +58,20 @@ class Register:
                 parent = self._alarms[number]
                 if parent.kind in STANDS_FOR and stands_for(parent, child):
                     return parent
-        for parent, until_ms in self._ended.values():
-            if at_ms < until_ms and stands_for(parent, child):
+        for parent, ended_ms in self._ended.values():
+            if at_ms < ended_ms + self.settles_ms(child) and stands_for(parent, child):
                 return parent
         return None
 
     def ended(self, parent: Alarm, at_ms: int) -> None:
         """`parent` is over; what it brought about may come to light a little later."""
-        until_ms = at_ms + self._settle_ms
-        self._ended = {k: kept for k, kept in self._ended.items() if kept[1] > at_ms}
-        self._ended[parent.key] = (replace(parent, present=True), until_ms)
+        since_ms = at_ms - max(self._settle_ms, LONGEST_SETTLE_MS)
+        self._ended = {k: kept for k, kept in self._ended.items() if kept[1] > since_ms}
+        self._ended[parent.key] = (replace(parent, present=True), at_ms)
+
+    def settles_ms(self, child: Alarm) -> int:
+        """How long `child` stays quiet after the end of what spoke for it."""
+        return settles_ms(child.kind, self._settle_ms)
 
     def near(self, parent: Alarm) -> list[Alarm]:
         """The open alarms `parent` might speak for: its own tank's, or all for the room."""
@@ -84,5 +88,5 @@ class Register:
             parent.key not in self._number_of
             or not self._alarms[self._number_of[parent.key]].present
         )
-        release_ms = self._ended[parent.key][1] if over else None
+        release_ms = self._ended[parent.key][1] + self.settles_ms(child) if over else None
         return replace(child, suppressed_by=parent.key, release_ms=release_ms)

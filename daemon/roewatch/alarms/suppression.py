@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 from roewatch.alarms.alarm import Alarm, State
 from roewatch.room.kind import Kind
+from roewatch.room.moment import HOUR_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM
 
@@ -26,11 +27,27 @@ _SILENT = frozenset({Kind.TANK_SILENT, Kind.PROBE_SILENT, Kind.PROBE_PATCHY})
 STANDS_FOR: Mapping[Kind, frozenset[Kind]] = {
     Kind.POWER_CUT: _COLD
     | _SILENT
-    | {Kind.AERATION_STOPPED, Kind.ROOM_HEATING_LOST, Kind.ROOM_SILENT},
+    | {
+        Kind.AERATION_STOPPED,
+        Kind.ROOM_HEATING_LOST,
+        Kind.ROOM_SILENT,
+        Kind.CYCLE_TOO_WIDE,
+    },
     Kind.ROOM_HEATING_LOST: _COLD,
     Kind.ROOM_SILENT: _SILENT,
     Kind.TANK_SILENT: frozenset({Kind.PROBE_SILENT, Kind.PROBE_PATCHY}),
 }
+
+_SETTLES_MS = {
+    Kind.ROOM_HEATING_LOST: HOUR_MS,  # a room warms more slowly than its tanks
+    Kind.CYCLE_TOO_WIDE: 4 * HOUR_MS,  # the way back is one wide swing; the next must be judged
+}
+LONGEST_SETTLE_MS = max(_SETTLES_MS.values())
+
+
+def settles_ms(child: Kind, usual_ms: int) -> int:
+    """How long after the end of what spoke for it a `child` may still be its doing."""
+    return max(usual_ms, _SETTLES_MS.get(child, 0))
 
 
 def stands_for(parent: Alarm, child: Alarm) -> bool:

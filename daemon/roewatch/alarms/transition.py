@@ -67,7 +67,7 @@ class Transitions:
         """Give a suppressed alarm its present parent, or the moment from which it is released."""
         updated = self._register.named_parent(child, at_ms)
         if not updated.suppressed_by:
-            due_ms = child.release_ms or at_ms + self._settings.settle_ms
+            due_ms = child.release_ms or at_ms + self._register.settles_ms(child)
             updated = replace(child, release_ms=due_ms)
         return self._keep(child, updated, at_ms)
 
