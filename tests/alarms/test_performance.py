@@ -178,7 +178,9 @@ def test_a_few_true_calls_are_not_blamed_for_being_few_and_many_are() -> None:
     for hour in range(12):
         many.take(found("A1", at_ms=NOON + hour * 3 * HOUR_MS))
         many.take(over("A1", at_ms=NOON + hour * 3 * HOUR_MS + HOUR_MS))
-    assert "High: 50% (aim, of many: 10%)" in performance_text(few.figures())
+    assert "High: 50% of them, 1.1 a week (aim: 2 a week, or 10% of many)" in performance_text(
+        few.figures()
+    )
     assert not any("were high" in text for text in advice_on(few.figures()))
     assert any("12 of them A1 temperature falling" in text for text in advice_on(many.figures()))
 

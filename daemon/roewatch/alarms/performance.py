@@ -162,8 +162,7 @@ def advice_on(performance: Performance) -> list[str]:
             f"{len(idle)} night calls were over before anybody acted, {times} of them {worst}: "
             "should it wait until morning?"
         )
-    weeks = (performance.to_ms - performance.from_ms) / (7 * DAY_MS)
-    many = len(performance.high) > MANY_HIGH_A_WEEK * weeks
+    many = len(performance.high) > MANY_HIGH_A_WEEK * _weeks(performance)
     if many and performance.rings >= 10 and performance.high_share > MOST_HIGH_SHARE:
         worst, times = Counter(ring.name for ring in performance.high).most_common(1)[0]
         advice.append(
@@ -184,6 +183,10 @@ def advice_on(performance: Performance) -> list[str]:
             "did the messages arrive? Send a test."
         )
     return advice
+
+
+def _weeks(performance: Performance) -> float:
+    return max((performance.to_ms - performance.from_ms) / (7 * DAY_MS), 1e-9)
 
 
 def _told(ring: Ring, performance: Performance) -> str:
@@ -220,7 +223,8 @@ def performance_text(performance: Performance) -> str:
         answer = f"half within {span_text(p.answer_ms)}, the slowest {slowest}"
     lines = [
         f"Alarms: {p.rings} ({split}), {p.per_day:.1f} a day",
-        f"High: {p.high_share:.0%} (aim, of many: {MOST_HIGH_SHARE:.0%})",
+        f"High: {p.high_share:.0%} of them, {len(p.high) / _weeks(p):.1f} a week "
+        f"(aim: {MANY_HIGH_A_WEEK:g} a week, or {MOST_HIGH_SHARE:.0%} of many)",
         f"Busiest: {p.most_in_ten_minutes} in ten minutes, {p.most_in_an_hour} in an hour",
         f"Messages that called: {p.notices_per_day:.1f} a day (aim: {MOST_NOTICES_A_DAY:g})",
         f"Night calls: {p.wakes}, {len(p.idle_wakes)} for nothing (aim: {MOST_IDLE_WAKES})",
