@@ -41,6 +41,9 @@ def graph(
                 from_ms=now_ms - back_ms,
                 to_ms=now_ms,
                 now_ms=now_ms,
+                look=week.Look(
+                    past=week.Past(windows_of=setup.windows_of, named_of=setup.stage_named)
+                ),
             )
         )
     if out is None:
