@@ -221,10 +221,10 @@ def performance_text(performance: Performance) -> str:
     if p.answer_ms is not None and p.slowest_answer_ms is not None:
         slowest = span_text(p.slowest_answer_ms)
         answer = f"half within {span_text(p.answer_ms)}, the slowest {slowest}"
+    aim = f"aim: {MANY_HIGH_A_WEEK:g} a week, or {MOST_HIGH_SHARE:.0%} of many"
     lines = [
         f"Alarms: {p.rings} ({split}), {p.per_day:.1f} a day",
-        f"High: {p.high_share:.0%} of them, {len(p.high) / _weeks(p):.1f} a week "
-        f"(aim: {MANY_HIGH_A_WEEK:g} a week, or {MOST_HIGH_SHARE:.0%} of many)",
+        f"High: {p.high_share:.0%} of them, {len(p.high) / _weeks(p):.1f} a week ({aim})",
         f"Busiest: {p.most_in_ten_minutes} in ten minutes, {p.most_in_an_hour} in an hour",
         f"Messages that called: {p.notices_per_day:.1f} a day (aim: {MOST_NOTICES_A_DAY:g})",
         f"Night calls: {p.wakes}, {len(p.idle_wakes)} for nothing (aim: {MOST_IDLE_WAKES})",
