@@ -239,7 +239,9 @@ def stored(path: Path) -> int:
         return 0
     try:
         with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as store:
-            return int(store.execute("SELECT count(*) FROM hot").fetchone()[0])
+            packed = "SELECT ifnull(sum(n), 0) FROM packed"
+            query = f"SELECT (SELECT count(*) FROM hot) + ({packed})"
+            return int(store.execute(query).fetchone()[0])
     except sqlite3.OperationalError:
         return 0  # it is just being made
 
