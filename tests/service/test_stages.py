@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import pytest
 from tests.service.by_hand import HandClock, House, house, room_file
 
 from roewatch.room.journal import Deed, JournalEntry
@@ -58,6 +59,25 @@ def test_a_stage_written_into_the_settings_afterwards_is_the_newer_word(tmp_path
         assert moved(at, "fry") is None
     with house(tmp_path, clock=clock) as at:
         assert stage_of(at) is Stage.FRY
+
+
+@pytest.mark.parametrize("restarted", [False, True])
+def test_a_notice_speaks_of_the_stage_the_tank_is_in(tmp_path: Path, restarted: bool) -> None:
+    clock = HandClock()
+    with house(tmp_path, clock=clock) as at:
+        assert moved(at, "fry") is None
+        if not restarted:
+            assert "Do within 30 min: " in warmed(at)
+    if restarted:
+        with house(tmp_path, clock=clock) as at:
+            assert "Do within 30 min: " in warmed(at)
+
+
+def warmed(at: House) -> str:
+    """The text of the first notice once the tank is far too warm."""
+    at.lives(12, celsius=31.0)
+    at.rounds_until(lambda: len(at.phone.got) >= 1, "the phone heard")
+    return at.phone.got[0].body
 
 
 def test_an_entry_of_the_past_is_kept_and_moves_nothing(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ import logging
 from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.telling import Teller
 from roewatch.judging.judge import Judge
+from roewatch.room.tank import Room
 from roewatch.service.derived import Deriver
 from roewatch.service.faults import Faults
 from roewatch.service.fold import TELLER_KEY, Fold
@@ -43,7 +44,7 @@ def fold_of(
     return Fold(
         judge,
         book,
-        _teller(setup, states.get(TELLER_KEY)),
+        _teller(setup, room, states.get(TELLER_KEY)),
         faults=faults,
         stages=stages,
         derived=derived,
@@ -51,10 +52,10 @@ def fold_of(
     )
 
 
-def _teller(setup: Setup, state: str | None) -> Teller:
+def _teller(setup: Setup, room: Room, state: str | None) -> Teller:
     try:
-        return Teller(setup.room, setup.contacts, state=state, settings=setup.telling)
+        return Teller(room, setup.contacts, state=state, settings=setup.telling)
     except (ValueError, KeyError, TypeError) as unreadable:
         # whoever still has to be told is found again from the open alarms' next change
         log.error("state_lost key=%r why=%r", TELLER_KEY, str(unreadable))
-        return Teller(setup.room, setup.contacts, settings=setup.telling)
+        return Teller(room, setup.contacts, settings=setup.telling)
