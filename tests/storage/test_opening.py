@@ -155,3 +155,9 @@ def test_threads_that_come_and_go_leave_no_connection_behind(
 def test_reading_before_there_is_a_store_says_so(path: Path) -> None:
     with pytest.raises(StoreError, match="no store there yet"):
         Records(path).latest()
+
+
+def test_a_folder_that_may_not_be_looked_into_is_said_so(tmp_path: Path) -> None:
+    # root may look anywhere, so the kernel is asked for a name no folder can hold instead
+    with pytest.raises(StoreError, match="run this as the daemon's user"):
+        Records(tmp_path / ("x" * 300) / "room.db").counts()

@@ -61,7 +61,11 @@ def writing(path: Path) -> sqlite3.Connection:
 
 def reading(path: Path) -> sqlite3.Connection:
     """A connection that cannot write, for any one thread. StoreError: no file there."""
-    if not path.exists():
+    try:
+        there = path.exists()
+    except OSError as error:  # a folder this user may not look into
+        raise StoreError(f"{path}: {error.strerror}; run this as the daemon's user") from error
+    if not there:
         raise StoreError(f"{path}: no store there yet; `roewatch watch` starts one")
     connection = sqlite3.connect(
         f"{path.resolve().as_uri()}?mode=ro",
