@@ -94,7 +94,10 @@ class StorageSettings(Section):
 
 
 class MirrorSettings(Section):
-    """`[mirror]`: an InfluxDB 2, or any store that speaks its write protocol."""
+    """`[mirror]`: an InfluxDB 2, or any store that speaks its write protocol.
+
+    overlap: how long the target may take to put on disk what it has said yes to.
+    """
 
     enabled: bool = Field(default=False, examples=[True])
     url: str = Field(default="http://127.0.0.1:8086", examples=["http://127.0.0.1:8086"])
@@ -102,7 +105,8 @@ class MirrorSettings(Section):
     token_file: str = Field(default="", examples=["mirror-token"])
     org: str = Field(default="fish", examples=["fish"])
     bucket: str = Field(default="readings", min_length=1, examples=["readings"])
-    overlap: SpanMs = Field(default=2 * MINUTE_MS, examples=["2 min"])
+    # VictoriaMetrics and InfluxDB take up to some five seconds; less would lose readings there
+    overlap: SpanMs = Field(default=2 * MINUTE_MS, ge=10 * SECOND_MS, examples=["2 min"])
     every: SpanMs = Field(default=10 * SECOND_MS, ge=SECOND_MS, examples=["10 s"])
 
     @field_validator("url")
