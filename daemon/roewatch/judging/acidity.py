@@ -239,7 +239,7 @@ class Acidity:
         if slope is None or slope >= -0.02 or value <= window.low:
             return None
         hours = (window.low - value) / slope
-        spans = (0.45 * hours - 0.1, 0.8 * hours, 1.3 * hours + 0.2)
+        spans = (0.55 * hours - 0.1, 0.85 * hours, 1.25 * hours + 0.2)
         return Forecast(*(at_ms + round(max(h, 0.0) * HOUR_MS) for h in spans))
 
     def _drift(self, at_ms: int, value: float, off: float, out: list[Finding]) -> None:

@@ -7,6 +7,7 @@ switch points the thermostat should have answered, and that share tells dead fro
 
 from typing import Any
 
+from roewatch.judging.air import Air
 from roewatch.judging.cycle import Cycle
 from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
@@ -34,8 +35,8 @@ class Heat:
         "low_since", "high_since", "good_since", "quiet_until", "off_since", "on_since",
     )  # fmt: skip
     __slots__ = (
-        *SAVED, "cycle", "doubt", "knob", "limits", "ramp_per_h", "room_c", "share", "standing",
-        "thermostat", "window", "witness",
+        *SAVED, "air", "cycle", "doubt", "knob", "limits", "ramp_per_h", "room_c", "share",
+        "standing", "thermostat", "window", "witness",
     )  # fmt: skip
 
     def __init__(self, witness: Witness, standing: Standing, limits: Limits) -> None:
@@ -47,6 +48,7 @@ class Heat:
         self.doubt = Doubt.NONE
         self.knob = 0.0  # °C the keeper's plan may turn the thermostat in one step
         self.room_c: float | None = None
+        self.air: Air | None = None  # the course of the room's air, kept by the judge
         self.low_since = self.high_since = self.good_since = -1
         self.quiet_until = -1  # something else explains the water until then
         self.off_since = self.on_since = -1
@@ -59,6 +61,13 @@ class Heat:
 
     def over_room(self, value: float) -> float | None:
         return None if self.room_c is None else value - self.room_c
+
+    def room_ahead(self, hours: float) -> float | None:
+        """The mean of the room's air over the next `hours`, °C; None without a room probe."""
+        if self.air is None or self.room_c is None or self.doubt in (Doubt.CUT, Doubt.COLD):
+            return self.room_c  # a room without heating goes on as on no day before
+        ahead = self.air.ahead(hours)
+        return self.room_c if ahead is None else ahead
 
     def _share(self, minutes: int) -> float | None:
         """How much of the heater is at work, from the slope of the last `minutes`; None unknown."""

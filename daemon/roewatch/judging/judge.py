@@ -102,6 +102,8 @@ class Judge:
             if tank_id == ROOM:
                 keeping.standing = self._standing
             keeping.settle(tanks.get(tank_id), found)
+            if keeping.heat is not None:
+                keeping.heat.air = self._together.air
             keepings[tank_id] = keeping
         self._keepings = keepings
         self._list = list(witnesses.values())

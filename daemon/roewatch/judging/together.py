@@ -5,6 +5,7 @@ from math import ceil
 from statistics import fmean
 from typing import Any
 
+from roewatch.judging.air import Air
 from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
 from roewatch.judging.heat import Heat
@@ -20,18 +21,37 @@ from roewatch.room.quantity import Quantity
 class Together:
     """The heated tanks of the room, looked at every five minutes."""
 
-    SAVED = ("falling_since", "back_since", "suspect", "hour", "air", "hours", "cold_since")
-    __slots__ = (*SAVED, "limits", "standing")
+    SAVED = ("falling_since", "back_since", "suspect", "hour", "now", "hours", "cold_since")
+    __slots__ = (
+        "air", "back_since", "cold_since", "falling_since", "hour", "limits", "standing", "suspect",
+    )  # fmt: skip
 
     def __init__(self, standing: Standing, limits: Limits) -> None:
         self.standing, self.limits = standing, limits
         self.falling_since = -1
         self.back_since = -1
         self.hour = -1
-        self.air: list[float] = []  # the room's air in this hour
-        self.hours: list[float] = []  # its hourly means, oldest first
+        self.air = Air()
         self.cold_since = -1
         self.suspect = False  # all fall: dead heaters may be one power cut
+
+    @property
+    def hours(self) -> list[float]:
+        """The room's hourly means, oldest first."""
+        return self.air.hours
+
+    @hours.setter
+    def hours(self, hours: list[float]) -> None:
+        self.air.hours = hours
+
+    @property
+    def now(self) -> list[float]:
+        """The room's air in this hour."""
+        return self.air.now
+
+    @now.setter
+    def now(self, looks: list[float]) -> None:
+        self.air.now = looks
 
     @property
     def doubt(self) -> Doubt:
@@ -144,11 +164,11 @@ class Together:
         hour = tick_ms // HOUR_MS
         cold = self.standing.holds(Kind.ROOM_HEATING_LOST, Quantity.TEMPERATURE)
         if hour != self.hour:
-            if self.air and not cold:
-                self.hours.append(fmean(self.air))
+            if self.now and not cold:
+                self.hours.append(fmean(self.now))
                 del self.hours[:-120]
-            self.hour, self.air = hour, []
-        self.air.append(room_c)
+            self.hour, self.now = hour, []
+        self.now.append(room_c)
         if len(self.hours) < 24:
             return
         ordered = sorted(self.hours)

@@ -6,7 +6,10 @@ Plays rooms with labelled faults through the judge and prints the figures a keep
 import argparse
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 
+from tests.bench.detection.notices import rung
 from tests.bench.detection.rooms import DAYS, FAMILIES, START, bench_room
 from tests.bench.detection.score import Score, report, score
 
@@ -39,7 +42,8 @@ def settings_of(sim: SimRoom) -> Room:
 def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
     """One room from start to end."""
     sim, labels = bench_room(family, seed, days=days, faults=faults)
-    judge = Judge(settings_of(sim), start_ms=START)
+    room = settings_of(sim)
+    judge = Judge(room, start_ms=START)
     names = {
         (t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes
     }
@@ -61,7 +65,8 @@ def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
     spent += _judge(judge, batch, findings)
     readings += len(batch)
     print(f"{family} {seed}: {readings:,} readings, {readings / spent:,.0f}/s", file=sys.stderr)
-    return score(findings, labels, sim.excursions, days)
+    told = rung(room, findings, from_ms=START, days=days)
+    return score(findings, labels, sim.excursions, days, told)
 
 
 def _judge(judge: Judge, batch: list[Reading | JournalEntry], findings: list[Finding]) -> float:
@@ -84,8 +89,11 @@ def main() -> None:
     parser.add_argument("--days", type=int, default=DAYS)
     parser.add_argument("--verbose", action="store_true")
     parser.add_argument("--healthy", action="store_true", help="no fault at all")
+    parser.add_argument("--workers", type=int, default=2, help="rooms played at once")
     asked = parser.parse_args()
-    scores = [play(asked.family, s, asked.days, faults=not asked.healthy) for s in asked.seeds]
+    with ProcessPoolExecutor(max_workers=asked.workers) as pool:
+        one = partial(play, asked.family, days=asked.days, faults=not asked.healthy)
+        scores = list(pool.map(one, asked.seeds))
     print(report(scores, verbose=asked.verbose))
 
 

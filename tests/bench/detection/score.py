@@ -1,12 +1,15 @@
 """Scoring: what the judge found of what was wrong, how early, and its cries for nothing."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import median
+from typing import NamedTuple
 
+from tests.bench.detection.notices import Rung
 from tests.bench.detection.rooms import HEALTHY, Label
 
+from roewatch.alarms.notice import About
 from roewatch.judging.finding import Finding
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
@@ -62,6 +65,21 @@ class Outcome:
     told: list[str] = field(default_factory=list)
 
 
+class Foretold(NamedTuple):
+    """One forecast held against what came.
+
+    came: the water left its window while the fault lasted; False when it stayed in although the
+    whole range went by. inside: it left within the range. ahead_h: hours to the middle of the
+    range. width: half the range over that.
+    """
+
+    came: bool
+    inside: bool
+    ahead_h: float
+    width: float
+    kind: str
+
+
 @dataclass
 class Score:
     """One room's outcomes."""
@@ -70,9 +88,10 @@ class Score:
     false: list[Finding]
     false_room: list[Finding]
     extra: list[Finding]
-    forecasts: list[tuple[bool, float, float, str]]  # inside, hours ahead, half width share, kind
+    forecasts: list[Foretold]
     phone: int
     days: float
+    rung: Rung
 
 
 def raises(findings: Sequence[Finding]) -> list[Finding]:
@@ -94,6 +113,7 @@ def score(
     labels: Sequence[Label],
     excursions: Sequence[Excursion],
     days: float,
+    rung: Rung,
 ) -> Score:
     """Set findings against labels."""
     begun = raises(findings)
@@ -114,7 +134,7 @@ def score(
     outcomes = [_outcome(label, mine[n], excursions) for n, label in enumerate(labels)]
     phone = len([f for f in begun if f.kind not in LOW])
     forecasts = _forecasts(findings, labels, excursions)
-    return Score(outcomes, false, false_room, extra, forecasts, phone, days)
+    return Score(outcomes, false, false_room, extra, forecasts, phone, days, rung)
 
 
 def _belongs(finding: Finding, label: Label) -> bool:
@@ -151,7 +171,7 @@ def _outcome(label: Label, findings: list[Finding], excursions: Sequence[Excursi
 
 def _forecasts(
     findings: Sequence[Finding], labels: Sequence[Label], excursions: Sequence[Excursion]
-) -> list[tuple[bool, float, float, str]]:
+) -> list[Foretold]:
     seen = []
     for finding in findings:
         forecast = finding.forecast
@@ -177,7 +197,7 @@ def _forecasts(
             continue  # mended before it could be known
         ahead = (likely - finding.at_ms) / HOUR_MS
         width = (min(late, likely + 100 * HOUR_MS) - early) / 2 / (likely - finding.at_ms)
-        seen.append((inside, ahead, width, str(finding.kind)))
+        seen.append(Foretold(bool(exits), inside, ahead, width, str(finding.kind)))
     return seen
 
 
@@ -223,18 +243,49 @@ def _figures(scores: Sequence[Score], outcomes: Sequence[Outcome]) -> list[str]:
         f"  {sum(len(s.false_room) for s in scores)}; unexplained in faulty tanks",
         f"  {sum(len(s.extra) for s in scores)}",
         f"alarms for the phone a day {sum(s.phone for s in scores) / days:.2f}",
+        *_rung(scores, days, len(outcomes)),
     ]
-    forecasts = [f for s in scores for f in s.forecasts]
-    if forecasts:
-        inside = sum(f[0] for f in forecasts) / len(forecasts)
-        two = [f[2] for f in forecasts if 1.5 <= f[1] <= 2.5]
-        lines += [
-            f"forecasts {len(forecasts)}, true exit inside {inside:.1%}; two hours ahead half the",
-            f"  range is {median(two or [0]):.0%} of the time left ({len(two)})",
-        ]
-        for kind in sorted({f[3] for f in forecasts}):
-            of_kind = [f[0] for f in forecasts if f[3] == kind]
-            lines.append(f"  {kind}: {sum(of_kind) / len(of_kind):.0%} of {len(of_kind)}")
+    lines += _foretold([f for s in scores for f in s.forecasts])
+    return lines
+
+
+def _foretold(forecasts: Sequence[Foretold]) -> list[str]:
+    """How honest the forecasts were; those of exits that never came are counted aloud, not in."""
+    came = [f for f in forecasts if f.came]
+    if not came:
+        return []
+    inside = sum(f.inside for f in came)
+    two = [f.width for f in forecasts if 1.5 <= f.ahead_h <= 2.5]
+    lines = [
+        f"forecasts {len(forecasts)}; the exit came for {len(came)}, inside the range",
+        f"  {inside / len(came):.1%}; never for {len(forecasts) - len(came)}, and with these",
+        f"  counted as outside {inside / len(forecasts):.1%}; two hours ahead half the range is",
+        f"  {median(two or [0]):.0%} of the time left ({len(two)})",
+    ]
+    for kind in sorted({f.kind for f in forecasts}):
+        of_kind = [f for f in forecasts if f.kind == kind]
+        true = [f.inside for f in of_kind if f.came]
+        lines.append(
+            f"  {kind}: {sum(true) / max(len(true), 1):.0%} of {len(true)}, "
+            f"never came {len(of_kind) - len(true)}"
+        )
+    return lines
+
+
+def _rung(scores: Sequence[Score], days: float, faults: int) -> list[str]:
+    """What the keeper's phone got, and the same for a month with fifty faults."""
+    total: Counter[str] = sum((s.rung.by_about for s in scores), Counter())
+    raised = total[About.RAISED] / days
+    lines = [
+        f"notices on the keeper's phone a day {total.total() / days:.2f}, new {raised:.2f}",
+        f"  ({', '.join(f'{about} {n}' for about, n in total.most_common())})",
+    ]
+    a_month = faults / days * 30
+    if a_month:
+        lines.append(
+            f"  with {a_month:.0f} faults a room and 30 days; for fifty: "
+            f"{total.total() / days * 50 / a_month:.2f}, new {raised * 50 / a_month:.2f}"
+        )
     return lines
 
 
