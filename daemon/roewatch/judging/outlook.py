@@ -31,9 +31,8 @@ class Width(NamedTuple):
 
 
 _DEAD = Width(0.1, 0.16, 24.0)
-_STUCK = Width(0.15, 0.19, 24.0)
+_STUCK = Width(0.28, 0.22, 24.0)  # a learned power is rather too small: be early
 _WEAK = Width(0.6, 0.6, 6.0)  # it comes and goes with the room and with what is left of it
-_GLASS = 1.03  # a stuck heater's water rises slower than its first minutes say
 _ROOM = 0.35  # °C the room's air may be off from the course of its last days
 
 
@@ -81,7 +80,7 @@ def _heating(
     rest = None if heat.room_c is None or not hours else heat.room_c + cycle.power * hours
     if rest is not None and rest - value <= 0:
         rest = None
-    return _range(at_ms, time_to_h(value, bound, rate / _GLASS, rest), rate, _STUCK)
+    return _range(at_ms, time_to_h(value, bound, rate, rest), rate, _STUCK)
 
 
 def _weakly(
