@@ -14,6 +14,10 @@ def found(server: str) -> str | None:
     if server == "docker":
         # a client without an engine is no container engine
         return shutil.which("docker") if Path("/var/run/docker.sock").exists() else None
+    if server == "axe":
+        # rules for the browser, not a program: `npm ci` brings them
+        rules = Path(__file__).parent / "accessibility/node_modules/axe-core/axe.min.js"
+        return str(rules) if rules.exists() else None
     # Debian keeps daemons out of a plain user's path
     return shutil.which(server) or shutil.which(server, path="/usr/sbin:/usr/bin")
 
