@@ -73,7 +73,8 @@ def test_phone_and_mailbox_hear_once_that_a_heater_died_before_the_water_is_too_
 
     raised = [p.body for p in phone.got if p.body["about"] == "raised"]
     assert [body["alarms"] for body in raised] == [[number]]
-    assert len(mail.got) == 1
+    # the chart follows in a letter of its own, and may come or not
+    assert len([one for one in mail.got if not list(one.iter_attachments())]) == 1
     assert stand_in.got == []
     text = posted["title"] + "\n" + posted["body"]
     for said in (

@@ -38,6 +38,7 @@ log = logging.getLogger(__name__)
 HISTORY_MS = 14 * DAY_MS
 HISTORY_LOT_MS = 6 * HOUR_MS
 PACK_BUDGET = 50
+LAST_WORDS_S, PAUSE_S = 10.0, 0.05
 EVERY_MS = MINUTE_MS
 FAULT_AFTER_MS = 10 * MINUTE_MS
 TANK_OF_SCENARIO = "A3"
@@ -121,7 +122,6 @@ class Demo:
                 heard=self._heard,
                 read_again=lambda: load_setup(setup.files[0], {}),
             )
-            daemon.stop = self.stop
             self.address = f"http://{setup.web.host}:{setup.web.port}/"
             probes: list[threading.Thread] = []
 
@@ -178,7 +178,10 @@ class Demo:
             store.close()
 
     def _publish(self, tanks: SimRoom, watch: Watch, clock: FastClock, port: int) -> None:
-        """The tanks' own thread: go on with the clock until `stop`. What ends it ends the demo."""
+        """The tanks' own thread: go on with the clock until `stop`. What ends it ends the demo.
+
+        The daemon stops after the tanks, once it has kept what they said last.
+        """
         try:
             with _speaking(port) as publisher:
                 self._go_on(tanks, watch, clock, publisher)
@@ -188,6 +191,17 @@ class Demo:
                 log.error("demo_tanks_stopped why=%s", lost)
                 self.failed = str(lost)
                 self.stop.set()
+        finally:
+            self._let_the_daemon_finish(watch)
+
+    def _let_the_daemon_finish(self, watch: Watch) -> None:
+        pause = threading.Event()
+        for _ in range(int(LAST_WORDS_S / PAUSE_S)):
+            if watch.counts.kept >= self.readings_published:
+                break
+            pause.wait(PAUSE_S)
+        if self.daemon is not None:
+            self.daemon.stop.set()
 
     def _go_on(self, tanks: SimRoom, watch: Watch, clock: FastClock, publisher: Publisher) -> None:
         entered = len(tanks.journal)
