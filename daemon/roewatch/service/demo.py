@@ -197,7 +197,7 @@ class Demo:
     def _let_the_daemon_finish(self, watch: Watch) -> None:
         pause = threading.Event()
         for _ in range(int(LAST_WORDS_S / PAUSE_S)):
-            if watch.counts.kept >= self.readings_published:
+            if self.failed or watch.counts.kept >= self.readings_published:
                 break
             pause.wait(PAUSE_S)
         if self.daemon is not None:
