@@ -11,12 +11,15 @@ Target: 2 s, 120 MB at 100 probes. Exit 1 when the medians are beyond it.
 """
 
 import argparse
+import contextlib
 import os
 import re
+import sqlite3
 import statistics
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -29,10 +32,11 @@ from tests.bench.throughput import room_file, topic  # noqa: E402
 from tests.journeys.broker import Broker, Publisher  # noqa: E402
 from tests.journeys.house import message, now_ms, wait_until  # noqa: E402
 
+from roewatch.judging.judge import Judge  # noqa: E402
 from roewatch.room.moment import DAY_MS, SECOND_MS  # noqa: E402
 from roewatch.room.reading import Flag, Flagged  # noqa: E402
 from roewatch.room.tank import Probe  # noqa: E402
-from roewatch.service.settings.load import load_setup  # noqa: E402
+from roewatch.service.settings.load import Setup, load_setup  # noqa: E402
 from roewatch.storage.kept import Kept  # noqa: E402
 from roewatch.storage.reader import Records  # noqa: E402
 from roewatch.storage.store import Store  # noqa: E402
@@ -67,7 +71,7 @@ def fill(path: Path, probes: Sequence[Probe], days: int, every_ms: int, end_ms: 
 
 @contextmanager
 def daemon(room: Path, log: Path) -> Iterator[int]:
-    """`roewatch watch`, killed at the end: as after a power cut."""
+    """`roewatch watch`, ended as the system does."""
     env = os.environ | {"PYTHONPATH": f"{ROOT / 'daemon'}:{ROOT}"}
     with log.open("ab") as out:
         process = subprocess.Popen(
@@ -77,8 +81,8 @@ def daemon(room: Path, log: Path) -> Iterator[int]:
     try:
         yield process.pid
     finally:
-        process.kill()
-        process.wait(15)
+        process.terminate()
+        process.wait(60)
 
 
 def resident_mb(pid: int) -> float:
@@ -87,15 +91,45 @@ def resident_mb(pid: int) -> float:
     return int(found[1]) / 1024
 
 
+def say(broker: Broker, probes: int, at_ms: int) -> None:
+    """One reading of every probe."""
+    with Publisher(broker, "bench") as publisher:
+        publisher.publish_all([(topic(n), message(at_ms, celsius(n, 0))) for n in range(probes)])
+
+
+def watched(room: Path, broker: Broker, setup: Setup) -> None:
+    """A first life, so that the broker has a session and the store what judging knows.
+
+    Without it the start would judge the whole year: nothing would say that it was judged. What
+    judging knows is kept once a minute, so this takes one.
+    """
+    log, pause = room.with_suffix(".log"), threading.Event()
+    with daemon(room, log):
+        wait_until(lambda: "broker_connected" in log.read_text(), "the daemon is connected")
+        until_s = time.monotonic() + 180
+        while len(judged_to(setup)) < len(setup.room.probes):
+            if time.monotonic() > until_s:
+                raise TimeoutError("the daemon kept nothing of what judging knows")
+            say(broker, len(setup.room.probes), now_ms())
+            pause.wait(5)
+
+
+def judged_to(setup: Setup) -> dict[str, int]:
+    """By probe, the moment to which its readings were judged, as the store has it."""
+    store = sqlite3.connect(f"file:{setup.storage.path}?mode=ro", uri=True)
+    with contextlib.closing(store):
+        states = dict(store.execute("SELECT key, body FROM states"))
+    judge = Judge(setup.room, setup.limits)
+    judge.restore(states)
+    return judge.positions()
+
+
 def started(
     room: Path, broker: Broker, records: Records, probes: Sequence[Probe]
 ) -> tuple[float, float, float]:
     """(seconds to the first judged reading, to the last that waited, MB resident)."""
     at_ms = now_ms()
-    with Publisher(broker, "bench") as publisher:
-        publisher.publish_all(
-            [(topic(n), message(at_ms, celsius(n, 0))) for n in range(len(probes))]
-        )
+    say(broker, len(probes), at_ms)
 
     def judged() -> int:
         return sum(r.at_ms >= at_ms for r in records.latest().values())
@@ -125,14 +159,9 @@ def main() -> int:
         room = room_file(Path(name), broker, asked.probes)
         setup = load_setup(room, {})
         probes, path = setup.room.probes, setup.storage.path
+        watched(room, broker, setup)
         kept = fill(path, probes, asked.days, asked.every * SECOND_MS, now_ms())
         print(f"{kept:,} readings in {path.stat().st_size / 1e6:.0f} MB", flush=True)
-        with daemon(room, room.with_suffix(".log")):  # leaves its session and its states behind
-            wait_until(
-                lambda: "broker_connected" in room.with_suffix(".log").read_text(),
-                "the daemon is connected",
-                within_s=120,
-            )
         records = Records(path)
         runs = [started(room, broker, records, probes) for _ in range(asked.starts)]
         records.close()
