@@ -7,9 +7,10 @@ from tests.service.by_hand import NOON, house
 
 from roewatch.alarms.alarm import State
 from roewatch.room.kind import Kind
-from roewatch.room.moment import MINUTE_MS
-from roewatch.room.reading import Reading
+from roewatch.room.moment import DAY_MS, MINUTE_MS
+from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.service.fold import Fold
+from roewatch.storage.kept import Kept
 
 
 def readings(*celsius: float) -> list[Reading]:
@@ -88,3 +89,27 @@ def test_a_test_alarm_is_over_when_it_is_kept(fold: Fold) -> None:
     assert [a.state for a in kept.alarms] == [State.NORMAL]
     assert fold.book.open() == []
     assert len(kept.notices) == 1
+
+
+def test_of_an_imported_log_only_what_the_judge_remembers_is_judged_at_the_start(
+    tmp_path: Path,
+) -> None:
+    days = [Reading("a1-temperature", NOON - d * DAY_MS, 26.0) for d in range(365, 0, -1)]
+    with house(tmp_path) as at:
+        at.store.keep(Kept(readings=[as_kept(reading) for reading in days]))
+        put_back = at.watch._fold.put_back(at.store, NOON)
+    assert [flagged.at_ms for flagged in put_back.readings] == [NOON - 2 * DAY_MS, NOON - DAY_MS]
+
+
+def test_what_is_kept_of_a_probe_the_settings_no_longer_name_is_no_fault_of_ours(
+    tmp_path: Path,
+) -> None:
+    with house(tmp_path) as at:
+        gone = Reading("z9-temperature", NOON - MINUTE_MS, 26.0)
+        at.store.keep(Kept(readings=[as_kept(gone)]))
+        assert at.watch._fold.put_back(at.store, NOON).readings == []
+        assert not at.watch._fold.faults.counted
+
+
+def as_kept(reading: Reading) -> Flagged:
+    return Flagged(reading.probe, reading.at_ms, reading.raw, reading.raw, Flag.NOT_EVALUATED)

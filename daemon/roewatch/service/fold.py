@@ -19,7 +19,7 @@ from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge, Judged
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind
-from roewatch.room.moment import MINUTE_MS
+from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.tank import ROOM, Room
 from roewatch.service.clock_sense import EARLIEST_MS
@@ -78,8 +78,16 @@ class Fold:
         return self._again()
 
     def put_back(self, store: Store, now_ms: int) -> Kept:
-        """Judge again what was kept after the last saved state; returns what that adds."""
-        readings = list(store.kept_after(self.judge.positions()))
+        """Judge again what was kept after the last saved state; returns what that adds.
+
+        Of a probe that was never judged, say one whose old log was imported, only as much is judged
+        as the judge remembers: a year of it would hold the start up for minutes. What is kept of
+        probes that the settings no longer name is nobody's to judge.
+        """
+        oldest_ms = now_ms - self.judge.limits.band_keep_hours * HOUR_MS
+        never = {probe.id: oldest_ms for probe in self.room.probes}
+        later = store.kept_after(never | self.judge.positions())
+        readings = [reading for reading in later if reading.probe in never]
         kept = self.take(readings, now_ms)
         self.judge.resume(now_ms)
         return kept
