@@ -210,6 +210,8 @@ def test_a_way_that_is_stuck_is_named_and_no_other(desk: Desk) -> None:
     assert sender.stuck(3600.0) == []
     assert sender.stuck(0.0) == ["Keeper/phone"]
     hanging.free.set()
+    desk.wait_for(1)
+    assert sender.stuck(0.0) == [], "a way that was used before is not stuck"
 
 
 def test_receipts_nobody_can_keep_leave_the_way_working(desk: Desk) -> None:

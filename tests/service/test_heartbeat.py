@@ -17,7 +17,7 @@ from roewatch.service.heart import Heart
 from roewatch.service.pulse import Arteries, Pulse
 from roewatch.service.settings.sections import HeartbeatSettings
 from roewatch.service.systemd import ServiceManager
-from roewatch.service.ways import PulseWay, timed
+from roewatch.service.ways import PulseWay
 from roewatch.storage.kept import Kept
 from roewatch.storage.trouble import FullStoreError
 
@@ -40,18 +40,17 @@ class Beating:
     def __init__(self, at: House) -> None:
         self.at = at
         self.pings = 0
+        self.now_s = 0.0  # the sender's own count of seconds
         self.manager = Manager()
         at.ear.loops_back = True
-        self.ways = {"Keeper/phone": timed(at.phone)}
         at.sender.stop(1.0)
-        self.heart = Heart(
-            HeartbeatSettings(), at.watch, self.ways, manager=self.manager, outside=self._ping
-        )
+        self.heart = Heart(HeartbeatSettings(), at.watch, manager=self.manager, outside=self._ping)
         at.watch.sender = at.sender = Sender(
-            {**self.ways, PulseWay.NAME: self.heart.way},
+            {"Keeper/phone": at.phone, PulseWay.NAME: self.heart.way},
             at.clock.now_ms,
             on_receipt=self.heart.receipts_to(at.watch.on_receipt),
             wanted=at.watch.wanted,
+            monotonic=lambda: self.now_s,
         )
 
     def _ping(self) -> None:
@@ -137,20 +136,18 @@ def test_a_sender_that_hangs_stops_it(beating: Beating) -> None:
 def test_a_way_that_never_returns_stops_it_within_two_periods(
     beating: Beating, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    released = threading.Event()
-    way = beating.ways["Keeper/phone"]
-    now_s = 0.0
-    monkeypatch.setattr(way, "_monotonic", lambda: now_s)
+    entered, released = threading.Event(), threading.Event()
 
     def hang(_: Notice) -> None:
+        entered.set()
         released.wait(30)
 
     monkeypatch.setattr(beating.at.phone, "send", hang)
     assert beating.at.from_elsewhere(beating.at.watch.test_notices) is None
-    beating.at.rounds_until(lambda: way._began_s is not None, "the attempt is under way")
+    beating.at.rounds_until(entered.is_set, "the attempt is under way")
     arrived = []
     for _ in range(4):
-        now_s += 301
+        beating.now_s += 301
         arrived.append(beating.beats())
     assert arrived[1:] == [False, False, False]
     released.set()
@@ -195,7 +192,7 @@ def test_a_watchdog_quickens_the_beat_and_the_outside_is_asked_no_more_often(
     tmp_path: Path,
 ) -> None:
     with house(tmp_path) as at:
-        heart = Heart(HeartbeatSettings(), at.watch, {}, manager=Manager(watchdog_s=180))
+        heart = Heart(HeartbeatSettings(), at.watch, manager=Manager(watchdog_s=180))
         assert heart.every_s == 60
     pings: list[int] = []
     body: list[Pulse] = []

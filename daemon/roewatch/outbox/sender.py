@@ -5,7 +5,8 @@ import queue
 import random
 import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
@@ -71,12 +72,14 @@ class Sender:
         wanted: Callable[[Notice], bool] = lambda _: True,
         chance: Callable[[], float] = random.random,
         picture: Callable[[Notice], Picture | None] = lambda _: None,
+        monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._clock_ms = clock_ms
         self._on_receipt = on_receipt
         self._wanted = wanted
         self._chance = chance
         self._picture = picture
+        self._monotonic = monotonic
         self._lock = threading.Lock()
         self._in_flight: set[str] = set()
         self._busy_since: dict[str, float] = {}
@@ -115,13 +118,13 @@ class Sender:
 
     def stuck(self, longer_than_s: float) -> list[str]:
         """The ways whose one attempt has lasted longer than that, or whose thread has died."""
-        now_s = time.monotonic()
+        now_s = self._monotonic()
         with self._lock:
             since = dict(self._busy_since)
         return [
-            thread.name.removeprefix("outbox ")
-            for thread in self._threads
-            if not thread.is_alive() or now_s - since.get(thread.name, now_s) > longer_than_s
+            way
+            for way, thread in zip(self._queues, self._threads, strict=True)
+            if not thread.is_alive() or now_s - since.get(way, now_s) > longer_than_s
         ]
 
     # -- a worker ---------------------------------------------------------------------------
@@ -133,8 +136,6 @@ class Sender:
                 return
             if job.notice is None:
                 continue
-            with self._lock:
-                self._busy_since[f"outbox {way}"] = time.monotonic()
             try:
                 if job.rank[0] == _LATER_THAN_TEXT:
                     self._show(way, job.notice)
@@ -148,6 +149,17 @@ class Sender:
                     job, Outcome.TRY_LATER, "a fault in this program; see its log", next_ms
                 )
 
+    @contextmanager
+    def _busy(self, way: str) -> Iterator[None]:
+        """An attempt is under way: what `stuck` measures. Keeping its receipt is no part of it."""
+        with self._lock:
+            self._busy_since[way] = self._monotonic()
+        try:
+            yield
+        finally:
+            with self._lock:
+                del self._busy_since[way]
+
     def _attempt(self, way: str, job: "_Job", notice: Notice) -> None:
         if not self._wanted(notice):
             self._finish(job, Outcome.GIVEN_UP, "acknowledged or over before it could go", None)
@@ -158,7 +170,8 @@ class Sender:
             self._finish(job, Outcome.REFUSED, reason, None)
             return
         try:
-            channel.send(_with_lateness(notice, self._clock_ms()))
+            with self._busy(way):
+                channel.send(_with_lateness(notice, self._clock_ms()))
         except TryLater as later:
             self._later(job, notice, later)
         except Refused as refused:
@@ -175,7 +188,8 @@ class Sender:
         if picture is None or not isinstance(channel, PictureChannel):
             return
         try:
-            channel.send_picture(notice, picture)
+            with self._busy(way):
+                channel.send_picture(notice, picture)
         except (TryLater, Refused) as reason:
             log.info("picture_not_sent way=%r reason=%r", way, str(reason))
 

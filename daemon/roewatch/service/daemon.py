@@ -29,7 +29,7 @@ from roewatch.service.settings.load import Setup, load_setup
 from roewatch.service.status import Status, status_text
 from roewatch.service.upkeep import Upkeep, hands_of
 from roewatch.service.watch import Watch
-from roewatch.service.ways import PulseWay, timed
+from roewatch.service.ways import PulseWay
 from roewatch.storage.backup import open_or_set_aside
 from roewatch.views.app import app_of
 from roewatch.views.week import Past
@@ -67,7 +67,7 @@ class Daemon:
         read_again: Callable[[], Setup] | None = None,
     ) -> None:
         self._setup = setup
-        self._ways = {name: timed(channel) for name, channel in channels.items()}
+        self._channels = dict(channels)
         self._clock = clock or WallClock()
         self._heard = heard
         self._topics = OwnTopics.of(setup.room.id)
@@ -104,10 +104,10 @@ class Daemon:
             records = RoomRecords(setup.storage.path, setup.room)
             stack.callback(records.close)
 
-            heart = Heart(setup.heartbeat, watch, self._ways, speed=clock.speed)
+            heart = Heart(setup.heartbeat, watch, speed=clock.speed)
             stack.callback(heart.stop)
             watch.sender = Sender(
-                {**self._ways, PulseWay.NAME: heart.way},
+                {**self._channels, PulseWay.NAME: heart.way},
                 clock.now_ms,
                 on_receipt=heart.receipts_to(watch.on_receipt),
                 wanted=watch.wanted,

@@ -1,6 +1,6 @@
 """The heart: the pulse wired to broker, watch, sender, the outside watcher and systemd."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 from roewatch.alarms.notice import Receipt
 from roewatch.outbox.heartbeat import Heartbeat
@@ -8,7 +8,7 @@ from roewatch.service.pulse import Arteries, Pulse
 from roewatch.service.settings.sections import HeartbeatSettings
 from roewatch.service.systemd import ServiceManager
 from roewatch.service.watch import Watch
-from roewatch.service.ways import PulseWay, TimedWay, hanging
+from roewatch.service.ways import PulseWay
 
 BEATS_A_WATCHDOG = 3
 STOP_S = 2.0
@@ -23,7 +23,6 @@ class Heart:
         self,
         settings: HeartbeatSettings,
         watch: Watch,
-        ways: Mapping[str, TimedWay],
         *,
         speed: float = 1.0,
         manager: ServiceManager | None = None,
@@ -45,13 +44,17 @@ class Heart:
             inside=watch.beat,
             push=watch.push,
             # hanging is measured in real seconds, however fast the clock runs
-            hanging=lambda: hanging(ways, max(1.0, self.every_s / speed)),
+            hanging=lambda: self._hanging(max(1.0, self.every_s / speed)),
             outside=ask_outside,
             alive=self._manager.alive,
         )
         self.pulse = Pulse(arteries, ping_every=round(ping_s / self.every_s))
         watch.on_beat = self.pulse.kept
         watch.on_trouble = self._manager.alive
+
+    def _hanging(self, longer_than_s: float) -> list[str]:
+        sender = self._watch.sender
+        return [] if sender is None else sender.stuck(longer_than_s)
 
     def _ask_outside(self) -> None:
         if self._outside is not None:
