@@ -107,7 +107,6 @@ class Judge:
             keepings[tank_id] = keeping
         self._keepings = keepings
         self._list = list(witnesses.values())
-        self._keeping_of = {w.id: keepings[w.probe.tank] for w in self._list}
         self._air = next(
             (w for w in by_tank[ROOM] if w.probe.quantity is Quantity.TEMPERATURE), None
         )

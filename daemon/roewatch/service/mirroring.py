@@ -4,6 +4,7 @@ import logging
 import threading
 from collections.abc import Callable, Mapping
 
+from roewatch.service.mirrored import influx_of
 from roewatch.service.settings.setup import Setup
 from roewatch.storage.mirror import Mirror
 from roewatch.storage.reader import Records
@@ -16,20 +17,6 @@ AGAIN_S = 60.0
 Save = Callable[[Mapping[str, int]], None]
 
 
-def target_of(setup: Setup) -> Target:
-    """The store elsewhere that the settings name. Loading its client takes half a second."""
-    from roewatch.storage.influx import Influx  # noqa: PLC0415  # only a room that mirrors
-
-    mirror = setup.mirror
-    return Influx(
-        url=mirror.url,
-        org=mirror.org,
-        bucket=mirror.bucket,
-        token=mirror.token.get_secret_value() if mirror.token is not None else "",
-        room=setup.room.id,
-    )
-
-
 class Mirroring:
     """Ships from `start` to `stop`. A bug in shipping is logged, and shipping begun again."""
 
@@ -37,7 +24,7 @@ class Mirroring:
         self,
         setup: Setup,
         save: Save,
-        target: Callable[[Setup], Target] = target_of,
+        target: Callable[[Setup], Target] = lambda setup: influx_of(setup.mirror, setup.room.id),
         *,
         again_s: float = AGAIN_S,
     ) -> None:

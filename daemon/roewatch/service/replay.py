@@ -20,13 +20,13 @@ from roewatch.room.reading import Reading
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Room
 from roewatch.service.derived import Deriver
+from roewatch.service.journal_file import COLUMNS
 from roewatch.service.stages import Stages
 from roewatch.storage.archive import uncalibrated
 from roewatch.water.derived import WaterFacts
 
 READING_COLUMNS = ("time", "tank", "quantity", "value")
 MORE_COLUMNS = ("probe", "raw")  # an export has them; they tell two probes of one tank apart
-JOURNAL_COLUMNS = ("time", "tank", "event", "until", "detail")
 PROGRESS_EVERY = 20_000
 AGE_EVERY_MS = 5 * SECOND_MS
 
@@ -94,7 +94,7 @@ def read_journal(path: Path, room: Room) -> list[JournalEntry]:
     faults: list[Fault] = []
     entries: list[JournalEntry] = []
     known = {tank.id for tank in room.tanks} | {"", "room"}
-    for number, (time, tank, event, until, detail) in _csv_rows(path, JOURNAL_COLUMNS):
+    for number, (time, tank, event, until, detail) in _csv_rows(path, COLUMNS):
         where = f"{path.name}:{number}"
         if tank not in known:
             faults.append(Fault(where=where, what=f"no tank {tank!r}", fix="Use a tank's id"))

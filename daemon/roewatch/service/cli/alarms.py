@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
-from roewatch.alarms.rationale import exit_ms, title_of
+from roewatch.alarms.line import line_of
+from roewatch.alarms.rationale import title_of
 from roewatch.room.moment import DAY_MS, iso, span_text
 from roewatch.service.cli.options import (
     By,
@@ -185,18 +186,9 @@ def _tank(setup: "Setup", tank: str | None) -> str | None:
 
 
 def _row(alarm: Alarm) -> dict[str, Any]:
-    leaves_ms = exit_ms(alarm.forecast)
     return {
         "number": alarm.number,
-        "time": iso(alarm.raised_ms),
-        "tank": alarm.tank,
-        "alarm": alarm.kind.value,
-        "quantity": alarm.quantity.value if alarm.quantity else None,
-        "priority": alarm.priority.value,
-        "state": alarm.state.value,
-        "value": alarm.value,
-        "message": alarm.message,
-        "forecast_exit": None if leaves_ms is None else iso(leaves_ms),
+        **line_of(alarm, alarm.raised_ms),
         "since": iso(alarm.since_ms),
         "returned": None if alarm.returned_ms is None else iso(alarm.returned_ms),
         "acknowledged_by": alarm.acknowledged_by or None,
