@@ -1,12 +1,14 @@
 """A tank moves to another stage: its windows follow at once, and still do after a restart."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from tests.service.by_hand import HandClock, House, house, room_file
 
-from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.journal import Amendment, Deed, JournalEntry
 from roewatch.room.kind import Kind
+from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 
@@ -110,3 +112,53 @@ def test_alarms_of_a_tank_taken_out_of_the_settings_end(tmp_path: Path) -> None:
     with house(tmp_path, clock=clock) as at:
         at.lives(2, celsius=31.0)
         assert {a.tank for a in at.open_alarms(Kind.ABOVE_WINDOW)} == {"A2"}
+
+
+def withdrawn(at: House, number: int, *, instead: JournalEntry | None = None) -> str:
+    amendment = Amendment(number=number, entry=instead, at_ms=at.clock.now_ms(), by="Keeper")
+    return str(at.from_elsewhere(lambda: at.watch.amend(amendment)) or "")
+
+
+def test_a_stage_that_is_withdrawn_leaves_the_tank_in_the_one_before(tmp_path: Path) -> None:
+    clock = HandClock()
+    with house(tmp_path, clock=clock) as at:
+        for stage in ("conditioning", "spawning", "eggs"):
+            clock.pass_by(MINUTE_MS)
+            assert moved(at, stage) is None
+        assert withdrawn(at, 3) == ""
+        assert stage_of(at) is Stage.SPAWNING
+        assert at.watch.room == at.setup.room_in({"A1": Stage.SPAWNING})
+        assert withdrawn(at, 1) == ""
+    with house(tmp_path, clock=clock) as at:
+        assert stage_of(at) is Stage.SPAWNING
+        assert withdrawn(at, 2) == ""
+        assert stage_of(at) is Stage.HOLDING
+        assert withdrawn(at, 2) == "there is no record 2; it may be withdrawn"
+    with house(tmp_path, clock=clock) as at:
+        assert stage_of(at) is Stage.HOLDING
+
+
+def test_a_stage_is_corrected_and_its_windows_follow(tmp_path: Path) -> None:
+    with house(tmp_path) as at:
+        assert moved(at, "eggs") is None
+        entry = JournalEntry(at_ms=at.clock.now_ms(), tank="A1", deed=Deed.STAGE, detail="spawning")
+        assert withdrawn(at, 1, instead=entry) == ""
+        assert stage_of(at) is Stage.SPAWNING
+        said = withdrawn(at, 1, instead=replace(entry, detail="nonsense"))
+        assert "no stage 'nonsense'" in said
+        assert stage_of(at) is Stage.SPAWNING
+        assert "keeps tank and deed" in withdrawn(at, 1, instead=replace(entry, deed=Deed.NOTE))
+
+
+def test_a_water_change_that_is_withdrawn_no_longer_widens_the_window(tmp_path: Path) -> None:
+    with house(tmp_path, stage="spawning") as at:
+        low = at.watch.room.tank("A1").windows[Quantity.TEMPERATURE].low
+        assert low is not None
+        at.lives(20, celsius=low + 0.5)
+        entry = JournalEntry(at_ms=at.clock.now_ms(), tank="A1", deed=Deed.WATER_CHANGE)
+        assert at.from_elsewhere(lambda: at.watch.enter(entry)) is None
+        at.lives(12, celsius=low - 0.4)
+        assert at.raised(Kind.BELOW_WINDOW) == [], "inside the wider limit"
+        assert withdrawn(at, 1) == ""
+        at.lives(12, celsius=low - 0.4)
+        assert len(at.raised(Kind.BELOW_WINDOW)) == 1

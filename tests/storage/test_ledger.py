@@ -9,7 +9,7 @@ from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.notice import Outcome, Receipt
 from roewatch.breeding.plan import Plan, Step
 from roewatch.judging.finding import Forecast
-from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.journal import Amendment, Deed, JournalEntry
 from roewatch.room.kind import Priority
 from roewatch.room.quantity import Quantity
 from roewatch.storage.kept import Kept
@@ -154,13 +154,42 @@ def test_the_journal_is_read_by_tank_and_span_and_a_repeat_is_one_entry(
     assert records.journal(None, NOON, NOON + 9000) == [_change(1, tank="B1"), _change(2)]
 
 
-def test_a_journal_entry_can_be_put_right_or_struck(store: Store, records: Records) -> None:
+def _amendment(number: int, entry: JournalEntry | None) -> Amendment:
+    return Amendment(number=number, entry=entry, at_ms=NOON + 60_000, by="Keeper")
+
+
+def test_a_journal_entry_can_be_put_right_or_withdrawn_and_the_old_value_is_kept(
+    store: Store, records: Records
+) -> None:
     store.keep(Kept(journal=[_change(1), _change(2)]))
     (first, _), (second, _) = records.numbered_journal("A1", NOON, NOON + 9000)
-    assert store.amend_journal(first, _change(3, detail="a third, not a half"))
-    assert store.amend_journal(second, None)
-    assert not store.amend_journal(second, None)
-    assert records.journal("A1", 0, 2**42) == [_change(3, detail="a third, not a half")]
+    right = _change(3, detail="a third, not a half")
+    store.keep(Kept(amended=[_amendment(first, right), _amendment(second, None)]))
+    assert records.journal("A1", 0, 2**42) == [right]
+    assert [(a.number, a.before, a.withdrawn, a.by) for a in records.amended("A1", 0, 2**42)] == [
+        (first, _change(1), False, "Keeper"),
+        (second, _change(2), True, "Keeper"),
+    ]
+
+
+def test_the_number_of_a_withdrawn_entry_is_never_given_to_another(
+    store: Store, records: Records
+) -> None:
+    store.keep(Kept(journal=[_change(1), _change(2)]))
+    store.keep(Kept(amended=[_amendment(2, None)]))
+    store.keep(Kept(journal=[_change(2)]))
+    assert [number for number, _ in records.numbered_journal("A1", 0, 2**42)] == [1, 3]
+
+
+def test_an_amendment_of_nothing_or_into_anothers_words_changes_nothing(
+    store: Store, records: Records
+) -> None:
+    store.keep(Kept(journal=[_change(1), _change(2)]))
+    for wrong in (_amendment(9, None), _amendment(1, _change(2))):
+        with pytest.raises(ValueError, match="another says the same"):
+            store.keep(Kept(journal=[_change(5)], amended=[wrong]))
+    assert records.journal("A1", 0, 2**42) == [_change(1), _change(2)]
+    assert records.amended("A1", 0, 2**42) == []
 
 
 def _plan(*values: float) -> Plan:

@@ -269,7 +269,12 @@ class Heat:
     def quiet(self, since_ms: int, until_ms: int) -> None:
         """A logged water change moves the water until then; the heater may be unplugged."""
         del since_ms
-        self.quiet_until = max(self.quiet_until, until_ms + 15 * MINUTE_MS)
+        self.quiet_until = max(self.quiet_until, self.quiet_ms(until_ms))
+
+    @staticmethod
+    def quiet_ms(until_ms: int) -> int:
+        """Until when a water change that ended at `until_ms` explains the water."""
+        return until_ms + 15 * MINUTE_MS
 
     def left_ms(self) -> int:
         """How long until the water leaves its window with the heater off; huge when it will not."""

@@ -189,6 +189,15 @@ class Judge:
         keeping.enter(entry, out)
         return out
 
+    def withdraw(self, entry: JournalEntry) -> list[Finding]:
+        """What the keeper did not do after all: it explains nothing. Raises KeyError as `enter`."""
+        keeping = self._keepings.get(entry.tank)
+        if keeping is None:
+            raise KeyError(f"no tank {entry.tank!r} in room {self.room.id}")
+        out: list[Finding] = []
+        keeping.withdraw(entry, max(self._tick_ms, entry.at_ms), out)
+        return out
+
     def resume(self, now_ms: int) -> None:
         """The daemon was down until now: nobody could be heard, so nobody counts as silent."""
         self._silence.since_ms = max(self._silence.since_ms, now_ms)

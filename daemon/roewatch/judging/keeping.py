@@ -140,6 +140,42 @@ class Keeping:
                 self.acidity.quiet(until_ms + self.limits.calibration_after_ms)
             del self.calibrations[:-8]
 
+    def withdraw(self, entry: JournalEntry, at_ms: int, out: list[Finding]) -> None:
+        """The keeper did not do that after all: from now on it explains nothing."""
+        until_ms = entry.at_ms if entry.until_ms is None else entry.until_ms
+        self.changed = True
+        if entry.deed is Deed.WATER_CHANGE:
+            self.changes = [span for span in self.changes if span != [entry.at_ms, until_ms]]
+            told = self.standing.told.get((Kind.WATER_CHANGE, None, None))
+            if told is not None and told.since_ms == entry.at_ms:
+                said = "withdrawn from the journal"
+                seen = Seen(kind=Kind.WATER_CHANGE, since_ms=entry.at_ms, message=said)
+                self.standing.end(at_ms, seen, out)
+        elif entry.deed is Deed.CALIBRATION:
+            self.calibrations = [c for c in self.calibrations if c[:2] != [entry.at_ms, until_ms]]
+        # what something else asked to be left alone until later, stays alone
+        if self.heat is not None and self.heat.quiet_until <= Heat.quiet_ms(until_ms):
+            self.heat.quiet_until = max((Heat.quiet_ms(u) for _, u in self.changes), default=-1)
+        if self.acidity is not None and self.acidity.quiet_until <= self._sour_until_ms(entry):
+            self.acidity.quiet_until = max(
+                [u + self.limits.ph_change_ms for _, u in self.changes]
+                + [
+                    u + self.limits.calibration_after_ms
+                    for _, u, named in self.calibrations
+                    if named == Quantity.PH
+                ],
+                default=-1,
+            )
+
+    def _sour_until_ms(self, entry: JournalEntry) -> int:
+        """Until when an entry explains the pH; -1 for one that explains none."""
+        until_ms = entry.at_ms if entry.until_ms is None else entry.until_ms
+        if entry.deed is Deed.WATER_CHANGE:
+            return until_ms + self.limits.ph_change_ms
+        if entry.deed is Deed.CALIBRATION:
+            return until_ms + self.limits.calibration_after_ms
+        return -1
+
     def in_change(self, at_ms: int) -> bool:
         """Whether a logged water change explains the water at that moment."""
         before, after = self.limits.change_before_ms, self.limits.change_after_ms

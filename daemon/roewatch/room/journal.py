@@ -25,3 +25,28 @@ class JournalEntry:
     deed: Deed
     until_ms: int | None = None
     detail: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amendment:
+    """A journal entry put right afterwards, or taken back.
+
+    number: the one the store knows the entry by. entry: what stands there from now on, None when
+    it is withdrawn. at_ms, by: when, and whose word it is.
+    """
+
+    number: int
+    entry: JournalEntry | None
+    at_ms: int
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amended:
+    """What was kept of an amendment: the entry as it was before. withdrawn: nothing came after."""
+
+    number: int
+    before: JournalEntry
+    at_ms: int
+    by: str
+    withdrawn: bool

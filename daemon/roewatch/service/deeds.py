@@ -1,6 +1,6 @@
 """Deeds: what a person does on a page, handed to the watch loop."""
 
-from roewatch.room.journal import JournalEntry
+from roewatch.room.journal import Amendment, JournalEntry
 from roewatch.service.watch import Watch
 
 
@@ -25,3 +25,7 @@ class Hands:
     def enter(self, entry: JournalEntry) -> None:
         """Record what was done to a tank."""
         self._watch.enter(entry)
+
+    def amend(self, amendment: Amendment) -> None:
+        """Put a record right, or take it back."""
+        self._watch.amend(amendment)

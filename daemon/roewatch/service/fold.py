@@ -17,7 +17,7 @@ from roewatch.alarms.notice import Notice, Receipt
 from roewatch.alarms.telling import Teller
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge, Judged
-from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.journal import Amendment, Deed, JournalEntry
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.reading import Flag, Flagged, Reading
@@ -176,6 +176,36 @@ class Fold:
             changes += self.reconfigure(self._stages.room, now_ms)
         return self._kept(changes, now_ms, journal=[entry], states=states)
 
+    def amend(self, amendment: Amendment, before: JournalEntry, now_ms: int) -> Kept:
+        """Take a journal entry back, or put another in its place: `before` explains nothing more.
+
+        Raises ValueError for what the person has to mend.
+        """
+        entry = amendment.entry
+        if entry is not None and (entry.tank, entry.deed) != (before.tank, before.deed):
+            raise ValueError(
+                "a correction keeps tank and deed; withdraw the record and make another"
+            )
+        states: dict[str, str] = {}
+        of_stage = before.deed is Deed.STAGE and self._stages is not None
+        if of_stage and self._stages is not None:
+            if entry is not None:
+                self._stages.check(entry)
+            states = self._stages.withdraw(before)
+            if entry is not None:
+                states |= self._stages.enter(entry)
+        judge = partial(self._amended, before, entry)
+        changes = self._booked(self._guarded("taking the journal", judge, now_ms) or (), now_ms)
+        if of_stage and self._stages is not None:
+            changes += self.reconfigure(self._stages.room, now_ms)
+        return self._kept(changes, now_ms, amended=[amendment], states=states)
+
+    def _amended(self, before: JournalEntry, entry: JournalEntry | None) -> list[Finding]:
+        if before.tank not in {tank.id for tank in self.room.tanks}:
+            return []  # of the whole room, or of a tank that is gone
+        findings = self.judge.withdraw(before)
+        return findings + (self.judge.enter(entry) if entry is not None else [])
+
     def reconfigure(self, room: Room, now_ms: int) -> list[AlarmChange]:
         """Judge by new windows, tanks and probes from now on."""
         changes = self._booked(self.judge.reconfigure(room), now_ms)
@@ -295,6 +325,7 @@ class Fold:
         flagged: Sequence[Flagged] = (),
         revised: Sequence[Flagged] = (),
         journal: Sequence[JournalEntry] = (),
+        amended: Sequence[Amendment] = (),
         notices: Sequence[Notice] = (),
         receipts: Sequence[tuple[Receipt, int | None]] = (),
         states: Mapping[str, str] | None = None,
@@ -310,7 +341,7 @@ class Fold:
             or abs(now_ms - self._states_saved_ms) >= SAVE_STATES_EVERY_MS
         )
         # the judging state an alarm came from is saved with it, or a crash would raise it twice
-        if changes or journal or due:
+        if changes or journal or amended or due:
             kept_states |= self.judge.changed_states() | self.derived.changed_states()
             self._states_saved_ms = now_ms
         teller = self.teller.state()
@@ -326,6 +357,7 @@ class Fold:
             changes=changes,
             notices=told,
             journal=journal,
+            amended=amended,
             receipts=receipts,
         )
 

@@ -18,11 +18,18 @@ PREFIX = "stage/"
 
 
 class _Entered(NamedTuple):
-    """stage: the journal's word of `at_ms`. named: what the settings said at that time."""
+    """stage: the journal's word of `at_ms`. named: what the settings said at that time.
+
+    before: the words it came after, the newest last, for the day it is withdrawn.
+    """
 
     stage: Stage
     at_ms: int
     named: Stage
+    before: tuple[tuple[Stage, int], ...] = ()
+
+
+_MOST_BEFORE = 8
 
 
 class Stages:
@@ -70,14 +77,34 @@ class Stages:
         before = self._entered.get(entry.tank)
         if before is not None and entry.at_ms < before.at_ms:
             return {}
-        entered = _Entered(stage, entry.at_ms, self._named[entry.tank])
+        past = () if before is None else (*before.before, (before.stage, before.at_ms))
+        entered = _Entered(stage, entry.at_ms, self._named[entry.tank], past[-_MOST_BEFORE:])
+        self._entered[entry.tank] = entered
+        return {PREFIX + entry.tank: json.dumps(entered)}
+
+    def withdraw(self, entry: JournalEntry) -> dict[str, str]:
+        """Take a word of the journal's back; returns the states to keep with that.
+
+        The tank is again in the stage it was in before; if that was never entered, in the one
+        the settings name.
+        """
+        now = self._entered.get(entry.tank)
+        if now is None:
+            return {}
+        words = [w for w in (*now.before, (now.stage, now.at_ms)) if w[1] != entry.at_ms]
+        if not words:
+            del self._entered[entry.tank]
+            return {PREFIX + entry.tank: ""}
+        stage, at_ms = words.pop()
+        entered = _Entered(stage, at_ms, now.named, tuple(words))
         self._entered[entry.tank] = entered
         return {PREFIX + entry.tank: json.dumps(entered)}
 
 
 def _read(text: str) -> _Entered | None:
     try:
-        stage, at_ms, named = json.loads(text)
-        return _Entered(Stage(stage), int(at_ms), Stage(named))
+        stage, at_ms, named, *past = json.loads(text)
+        before = tuple((Stage(word), int(then)) for word, then in (past[0] if past else ()))
+        return _Entered(Stage(stage), int(at_ms), Stage(named), before)
     except (ValueError, TypeError):
         return None

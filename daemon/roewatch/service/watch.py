@@ -12,7 +12,7 @@ from roewatch.alarms.notice import Notice, Receipt
 from roewatch.intake.binding import Binding
 from roewatch.intake.link import LinkState
 from roewatch.intake.refusals import RefusalLog
-from roewatch.room.journal import JournalEntry
+from roewatch.room.journal import Amendment, JournalEntry
 from roewatch.room.kind import Kind
 from roewatch.room.tank import Room
 from roewatch.service.clock_sense import EARLIEST_MS
@@ -111,6 +111,25 @@ class Watch(Loop):
     def enter(self, entry: JournalEntry) -> None:
         """Keep a journal entry; returns once it is on disk. Raises ValueError."""
         self._inbox.ask(lambda: self._keep(self._fold.enter(entry, self._clock.now_ms())))
+
+    def amend(self, amendment: Amendment) -> None:
+        """Take a journal entry back, or put it right; returns once that is on disk.
+
+        Raises ValueError.
+        """
+
+        def errand() -> None:
+            before = self._store.numbered(amendment.number)
+            if before is None:
+                raise ValueError(f"there is no record {amendment.number}; it may be withdrawn")
+            if amendment.entry is not None:
+                same = self._store.number_of(amendment.entry)
+                if same not in {None, amendment.number}:
+                    raise ValueError("another record says exactly that; withdraw one of the two")
+            self._keep(self._fold.amend(amendment, before, self._clock.now_ms()))
+            self.changed.bump()
+
+        self._inbox.ask(errand)
 
     def change_alarm(self, deed: Callable[[AlarmBook, int], list[AlarmChange]]) -> None:
         """Let a person change an alarm through the book; what it refuses reaches the caller."""

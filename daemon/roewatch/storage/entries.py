@@ -10,7 +10,7 @@ from typing import Any
 from roewatch.alarms.alarm import Alarm, AlarmChange
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
-from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.journal import Amended, Amendment, Deed, JournalEntry
 from roewatch.storage.ledger import alarm_of, alarm_text, notice_text, steps_text
 
 
@@ -95,23 +95,65 @@ def keep_receipts(db: sqlite3.Connection, receipts: Sequence[tuple[Receipt, int 
 def keep_journal(db: sqlite3.Connection, journal: Sequence[JournalEntry]) -> None:
     """New journal entries; an exact repeat changes nothing."""
     db.executemany(
-        "INSERT OR IGNORE INTO journal (tank, at_ms, deed, until_ms, detail)"
-        " VALUES (?, ?, ?, ?, ?)",
+        "INSERT OR IGNORE INTO journal (id, tank, at_ms, deed, until_ms, detail)"
+        " SELECT 1 + max(ifnull((SELECT max(id) FROM journal), 0),"
+        " ifnull((SELECT max(number) FROM amended), 0)), ?, ?, ?, ?, ?",
         [_journal_row(entry) for entry in journal],
     )
 
 
-def amend_journal(db: sqlite3.Connection, number: int, entry: JournalEntry | None) -> bool:
-    """Replace or strike the entry of that number; False if there is none."""
-    if entry is None:
-        return db.execute("DELETE FROM journal WHERE id = ?", (number,)).rowcount == 1
-    row = (*_journal_row(entry), number)
-    done = db.execute(
-        "UPDATE OR REPLACE journal SET tank = ?, at_ms = ?, deed = ?, until_ms = ?, detail = ?"
-        " WHERE id = ?",
-        row,
+def numbered(db: sqlite3.Connection, number: int) -> JournalEntry | None:
+    """The journal entry of that number."""
+    row = db.execute(
+        "SELECT tank, at_ms, deed, until_ms, detail FROM journal WHERE id = ?", (number,)
+    ).fetchone()
+    return None if row is None else journal_entry(row)
+
+
+def amend_journal(db: sqlite3.Connection, amendments: Sequence[Amendment]) -> None:
+    """Entries put right or taken back; each as it was before is kept.
+
+    Raises ValueError for a number nobody has, and for an entry that would say what another says.
+    """
+    for one in amendments:
+        db.execute(
+            "INSERT INTO amended"
+            " (number, changed_ms, by, withdrawn, tank, at_ms, deed, until_ms, detail)"
+            " SELECT id, ?, ?, ?, tank, at_ms, deed, until_ms, detail FROM journal WHERE id = ?",
+            (one.at_ms, one.by, int(one.entry is None), one.number),
+        )
+        if one.entry is None:
+            done = db.execute("DELETE FROM journal WHERE id = ?", (one.number,))
+        else:
+            row = (*_journal_row(one.entry), one.number)
+            done = db.execute(
+                "UPDATE OR IGNORE journal SET tank = ?, at_ms = ?, deed = ?, until_ms = ?,"
+                " detail = ? WHERE id = ?",
+                row,
+            )
+        if done.rowcount != 1:
+            raise ValueError(f"record {one.number}: there is none, or another says the same")
+
+
+def number_of(db: sqlite3.Connection, entry: JournalEntry) -> int | None:
+    """The number of the entry with the same tank, moment, deed and detail."""
+    row = db.execute(
+        "SELECT id FROM journal WHERE tank = ? AND at_ms = ? AND deed = ? AND detail = ?",
+        (entry.tank, entry.at_ms, entry.deed.value, entry.detail),
+    ).fetchone()
+    return None if row is None else int(row[0])
+
+
+def amended(row: tuple[int, int, str, int, str, int, str, int | None, str]) -> Amended:
+    """What was kept of an amendment (number, changed_ms, by, withdrawn, and the entry's row)."""
+    number, changed_ms, by, withdrawn, tank, at_ms, deed, until_ms, detail = row
+    return Amended(
+        number=number,
+        at_ms=changed_ms,
+        by=by,
+        withdrawn=bool(withdrawn),
+        before=journal_entry((tank, at_ms, deed, until_ms, detail)),
     )
-    return done.rowcount == 1
 
 
 def _journal_row(entry: JournalEntry) -> tuple[str, int, str, int | None, str]:

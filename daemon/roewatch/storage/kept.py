@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from roewatch.alarms.alarm import Alarm, AlarmChange
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
-from roewatch.room.journal import JournalEntry
+from roewatch.room.journal import Amendment, JournalEntry
 from roewatch.room.reading import Flagged
 
 
@@ -22,6 +22,7 @@ class Kept:
     notices: to be handed over; one already known by its id is left alone.
     receipts: each with when to try that notice again, or None when it is finished.
     journal: an exact repeat of an entry changes nothing.
+    amended: journal entries put right or taken back; each as it was before is kept as well.
     plans: one that starts at the same moment for the same tank and quantity is replaced.
     """
 
@@ -33,4 +34,5 @@ class Kept:
     notices: Sequence[Notice] = ()
     receipts: Sequence[tuple[Receipt, int | None]] = ()
     journal: Sequence[JournalEntry] = ()
+    amended: Sequence[Amendment] = ()
     plans: Sequence[Plan] = ()

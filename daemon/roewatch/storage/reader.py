@@ -11,7 +11,7 @@ from typing import Any
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.notice import Notice, Outcome, Receipt
 from roewatch.breeding.plan import Plan
-from roewatch.room.journal import JournalEntry
+from roewatch.room.journal import Amended, JournalEntry
 from roewatch.room.reading import Flag, Flagged
 from roewatch.room.series import Series
 from roewatch.room.tank import Probe
@@ -207,13 +207,26 @@ class Records:
     def numbered_journal(
         self, tank: str | None, from_ms: int, to_ms: int
     ) -> list[tuple[int, JournalEntry]]:
-        """The same, each with the number `Store.amend_journal` knows it by."""
+        """The same, each with the number an amendment knows it by."""
         found = self.connection.execute(
             "SELECT id, tank, at_ms, deed, until_ms, detail FROM journal"
             " WHERE at_ms >= ? AND at_ms < ? AND tank = ifnull(?, tank) ORDER BY at_ms, id",
             (from_ms, to_ms, tank),
         )
         return [(row[0], entries.journal_entry(row[1:])) for row in found]
+
+    @in_words
+    def amended(self, tank: str | None, from_ms: int, to_ms: int) -> list[Amended]:
+        """Entries as they were before they were put right or taken back, the oldest word first.
+
+        from_ms, to_ms: of the entries as they were.
+        """
+        found = self.connection.execute(
+            "SELECT number, changed_ms, by, withdrawn, tank, at_ms, deed, until_ms, detail"
+            " FROM amended WHERE at_ms >= ? AND at_ms < ? AND tank = ifnull(?, tank) ORDER BY id",
+            (from_ms, to_ms, tank),
+        )
+        return [entries.amended(row) for row in found]
 
     @in_words
     def plans(self, tank: str) -> list[Plan]:

@@ -102,7 +102,19 @@ CREATE TABLE damaged (
 ) STRICT;
 """
 
-STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED, _TENS, _DAMAGED)
+_AMENDED = """
+-- journal entries as they were before somebody put them right or took them back; a number that
+-- was given once is never given to another entry
+CREATE TABLE amended (
+    id INTEGER PRIMARY KEY, number INTEGER NOT NULL, changed_ms INTEGER NOT NULL,
+    by TEXT NOT NULL, withdrawn INTEGER NOT NULL, tank TEXT NOT NULL, at_ms INTEGER NOT NULL,
+    deed TEXT NOT NULL, until_ms INTEGER, detail TEXT NOT NULL
+) STRICT;
+CREATE INDEX amended_by_number ON amended (number);
+CREATE INDEX amended_by_time ON amended (at_ms);
+"""
+
+STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED, _TENS, _DAMAGED, _AMENDED)
 """Step n brings schema n-1 to n. Only ever added to: a file in the field remembers its number."""
 
 NEWEST = len(STEPS)
@@ -110,7 +122,7 @@ NEWEST = len(STEPS)
 TABLES = (
     "probes", "hot", "packed", "states", "tallies", "alarms", "changes", "notices", "told",
     "receipts", "journal", "plans", "mirrored", "late",
-    "damaged",
+    "damaged", "amended",
 )  # fmt: skip
 
 

@@ -103,7 +103,8 @@ class Store:
         """Keep all of `kept` in one transaction; returns how many readings were new.
 
         Raises ValueError for a reading no probe can have sent (not finite, before 1970 or past
-        2248), FullStoreError when the disk is full; then nothing of `kept` is kept.
+        2248) and for an amendment of nothing or into what another entry says, FullStoreError when
+        the disk is full; then nothing of `kept` is kept.
         """
         with self._transaction():
             new = self._hot.keep(kept.readings)
@@ -113,6 +114,7 @@ class Store:
             entries.keep_notices(self._db, kept.notices)
             entries.keep_receipts(self._db, kept.receipts)
             entries.keep_journal(self._db, kept.journal)
+            entries.amend_journal(self._db, kept.amended)
             entries.keep_plans(self._db, kept.plans)
         return new
 
@@ -181,10 +183,15 @@ class Store:
 
     # what the keeper may put right afterwards
 
-    def amend_journal(self, number: int, entry: JournalEntry | None) -> bool:
-        """Replace the journal entry of that number, or strike it; False if there is none."""
-        with self._transaction():
-            return entries.amend_journal(self._db, number, entry)
+    def numbered(self, number: int) -> JournalEntry | None:
+        """The journal entry of that number, for `Kept.amended`."""
+        self._own()
+        return entries.numbered(self._db, number)
+
+    def number_of(self, entry: JournalEntry) -> int | None:
+        """The number of the journal entry that says the same: tank, moment, deed and detail."""
+        self._own()
+        return entries.number_of(self._db, entry)
 
     def drop_plan(self, plan: Plan) -> bool:
         """Forget the plan of the same tank, quantity and start; False if there is none."""
