@@ -8,7 +8,6 @@ from tests.alarms.boathouse import KEEPER, NOON, alarm, boathouse, found, over
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.book import AlarmBook
-from roewatch.alarms.local_time import month_span
 from roewatch.alarms.notice import About, Notice
 from roewatch.alarms.performance import (
     Performance,
@@ -21,6 +20,7 @@ from roewatch.alarms.telling import Teller
 from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.judging.finding import Finding
 from roewatch.room.kind import Kind, Priority
+from roewatch.room.local_time import month_span
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, at_ms_of_iso
 
 MONTH = month_span(2026, 3, "Europe/Tallinn")

@@ -18,7 +18,6 @@ from tests.judging.rooms import Event, room_of
 from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.contact import Contact
-from roewatch.alarms.local_time import local_clock, local_minute, month_span
 from roewatch.alarms.notice import Notice
 from roewatch.alarms.performance import performance_of, performance_text
 from roewatch.alarms.post import RAISING
@@ -26,6 +25,7 @@ from roewatch.alarms.telling import Teller
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
 from roewatch.room.kind import Priority
+from roewatch.room.local_time import local_clock, local_minute, month_span
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.reading import Reading
 from roewatch_sim.boathouse import boathouse

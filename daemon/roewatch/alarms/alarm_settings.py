@@ -9,17 +9,16 @@ from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmSettings:
-    """realarm_ms: an acknowledged alarm that still holds asks again after this, by priority.
+    """realarm_ms: an acknowledged alarm that still holds asks again after this, by priority; one
+    of a priority not named does not, and the daily message lists it until it is over.
 
     settle_ms: how long after the end of a suppressing alarm its children, new ones as well, stay
     quiet, so that those which end with it are never told. longest_shelf_ms: the bound of a shelf.
-    stale_ms: a medium alarm older than this is in the daily digest and no longer asks again.
     """
 
     realarm_ms: Mapping[Priority, int]
     settle_ms: int = 20 * MINUTE_MS  # in simulated rooms the heaters all work hard for so long
     longest_shelf_ms: int = DAY_MS
-    stale_ms: int = DAY_MS
 
 
-STANDARD = AlarmSettings(realarm_ms={Priority.HIGH: 2 * HOUR_MS, Priority.MEDIUM: 6 * HOUR_MS})
+STANDARD = AlarmSettings(realarm_ms={Priority.HIGH: 2 * HOUR_MS})

@@ -253,9 +253,6 @@ class AlarmBook(Transitions):
         after_ms = self._settings.realarm_ms.get(alarm.priority)
         if alarm.state is not State.ACKNOWLEDGED or after_ms is None:
             return False
-        stale = now_ms - alarm.raised_ms >= self._settings.stale_ms
-        if stale and alarm.priority is not Priority.HIGH:
-            return False
         # what has stood for long is asked about less and less: after 2, 4, 8, 16 hours
         known_ms = alarm.changed_ms - alarm.raised_ms
         return self._waits.since(alarm.changed_ms, now_ms) >= max(after_ms, known_ms)

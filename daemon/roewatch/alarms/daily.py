@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Sequence
 
 from roewatch.alarms.alarm import Alarm, State
-from roewatch.alarms.local_time import local_clock, local_date, local_minute
 from roewatch.alarms.message import Wording
 from roewatch.alarms.notice import About
 from roewatch.alarms.rationale import rationale_of, title_of
 from roewatch.room.kind import Priority
+from roewatch.room.local_time import local_clock, local_date, local_minute
 from roewatch.room.tank import Room
 
 
@@ -39,18 +39,23 @@ class Daily:
 
 
 def daily_text(
-    room: Room, open_alarms: Sequence[Alarm], notes: Iterable[Alarm], now_ms: int
-) -> tuple[About, str, str]:
-    """(about, title, body) of the daily message: what is open, and the low ones since last time."""
+    room: Room, open_alarms: Sequence[Alarm], over: Sequence[Alarm], notes: Iterable[Alarm],
+    now_ms: int,
+) -> tuple[About, str, str]:  # fmt: skip
+    """(about, title, body) of the daily message: what is open, what is over, and the low ones.
+
+    over, notes: those that ended, and those of low priority, since last time.
+    """
     standing = [a for a in open_alarms if a.priority.rank <= Priority.MEDIUM.rank]
-    seen = {alarm.number for alarm in standing}
+    seen = {alarm.number for alarm in (*standing, *over)}
     low = [alarm for alarm in notes if alarm.number not in seen]
-    if not standing and not low:
+    if not standing and not over and not low:
         tanks = f"{len(room.tanks)} tanks" if len(room.tanks) != 1 else "1 tank"
         title = f"{room.name}: all is well"
         return About.WELL, title, f"{tanks} watched, no alarm open. Next word tomorrow."
-    lines = [_line(room, alarm, now_ms) for alarm in (*standing, *low)]
-    title = f"{room.name}: {len(standing)} open, {len(low)} to look at"
+    lines = [_line(room, alarm, now_ms) for alarm in (*standing, *over, *low)]
+    ended = f"{len(over)} over, " if over else ""
+    title = f"{room.name}: {len(standing)} open, {ended}{len(low)} to look at"
     return About.DIGEST, title, "\n".join(lines)
 
 

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 
 from roewatch.alarms.alarm import Alarm
-from roewatch.alarms.local_time import local_clock
 from roewatch.alarms.notice import About
 from roewatch.alarms.rationale import rationale_of, title_of
 from roewatch.room.kind import Kind
+from roewatch.room.local_time import local_clock
 from roewatch.room.moment import span_text
 from roewatch.room.quantity import KEPT, shown
 from roewatch.room.tank import ROOM, Room

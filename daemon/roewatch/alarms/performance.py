@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from statistics import median
 
 from roewatch.alarms.alarm import AlarmChange
-from roewatch.alarms.local_time import local_clock, local_minute
 from roewatch.alarms.notice import About, Notice
 from roewatch.alarms.rationale import rationale_of
 from roewatch.alarms.rationale_probe import PROBE
 from roewatch.alarms.ring import Ring, rings_of
 from roewatch.room.kind import Kind, Priority
+from roewatch.room.local_time import local_clock, local_minute
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity
 

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from roewatch.alarms.alarm import Alarm
 from roewatch.alarms.contact import Contact
-from roewatch.alarms.local_time import local_minute
 from roewatch.alarms.message import Wording
 from roewatch.alarms.notice import About, Notice
 from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.alarms.token import make_token
 from roewatch.alarms.told import Ledger, Line, Sent, Waiting
 from roewatch.room.kind import Priority
+from roewatch.room.local_time import local_minute
 from roewatch.room.moment import DAY_MS
 from roewatch.room.tank import Room
 
@@ -54,7 +54,8 @@ class Post:
         before = line.waiting.get(number)
         if before is not None and _reason(before.about) is _reason(about):
             return
-        kind = self._crowd(number, about) if wait_ms else ""
+        gathers = 0 < wait_ms <= self._settings.longest_wait_ms
+        kind = self._crowd(number, about) if gathers else ""
         if kind and about in RAISING and self._is_flooded(line, at_ms):
             wait_ms = self._settings.longest_wait_ms
         crowd = self._join(line, kind, at_ms, wait_ms) if kind else ""
@@ -120,11 +121,25 @@ class Post:
         minute = local_minute(now_ms, self.room.zone)
         return start <= minute < end if start <= end else minute >= start or minute < end
 
+    def closings(self, line: Line) -> list[Alarm]:
+        """What is over and `line` has not been told so yet."""
+        return [self._alarm(w) for w in line.waiting.values() if w.about is About.RETURNED]
+
+    def closed(self, line: Line, alarms: Iterable[Alarm]) -> None:
+        """`line` has been told that these are over."""
+        for alarm in alarms:
+            line.drop(alarm.number, About.RETURNED)
+            line.told.pop(alarm.number, None)
+
     def note(
-        self, line: Line, about: About, text: tuple[str, str], priority: Priority, now_ms: int
-    ) -> Notice:
-        """A message that is about no single alarm: all is well, digest, test."""
-        notice = self._notice(line, about, [], text, priority, now_ms)
+        self, line: Line, about: About, text: tuple[str, str], priority: Priority, now_ms: int,
+        over: Sequence[Alarm] = (),
+    ) -> Notice:  # fmt: skip
+        """A message that is about no single alarm: all is well, digest, test.
+
+        over: the alarms it closes.
+        """
+        notice = self._notice(line, about, over, text, priority, now_ms)
         self._on_its_way(line, notice)
         return notice
 
@@ -232,7 +247,7 @@ class Post:
     def _link(self, line: Line, about: About, alarms: Sequence[Alarm], now_ms: int) -> str:
         if not self._settings.link:
             return ""
-        if len(alarms) != 1:
+        if len(alarms) != 1 or about is About.DIGEST:
             return f"{self._settings.link}/alarms"
         (alarm,) = alarms
         if about not in RAISING or not self._settings.token_key:

@@ -1,12 +1,12 @@
-"""Telling: who is told of an alarm, when again, and who next if nobody answers."""
+"""Telling: alarm changes and time become notices, as few as safety allows."""
 
 from collections.abc import Sequence
 
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
+from roewatch.alarms.asking import Asking
 from roewatch.alarms.contact import Contact
 from roewatch.alarms.daily import Daily, daily_text
 from roewatch.alarms.delivery import delivery_finding
-from roewatch.alarms.local_time import local_clock
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
 from roewatch.alarms.patience import Patience
 from roewatch.alarms.post import RAISING, Post
@@ -14,6 +14,7 @@ from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.alarms.told import Ledger, Line, Told
 from roewatch.judging.finding import Finding
 from roewatch.room.kind import Kind, Priority
+from roewatch.room.local_time import local_clock
 from roewatch.room.tank import Room
 
 _FAILED = frozenset({Outcome.REFUSED, Outcome.GIVEN_UP})
@@ -37,6 +38,7 @@ class Teller:
         self._settings = settings or TellingSettings()
         self._ledger = Ledger.of(state) if state else Ledger()
         self._post = Post(room, contacts, self._settings, self._ledger)
+        self._asking = Asking(contacts, self._settings, self._ledger, self._post)
         self._patience = Patience(self._ledger.offset_ms)
         self._daily = Daily(room, self._ledger.days)
         self._started_ms: int | None = None
@@ -57,8 +59,9 @@ class Teller:
         steady_ms = self._look(now_ms)
         for told in list(self._ledger.alarms.values()):
             if told.ringing_ms is not None:
-                self._repeat(told, steady_ms)
-                self._escalate(told, steady_ms)
+                reminded = self._asking.repeat(told, steady_ms)
+                if self._asking.escalate(told, steady_ms) or reminded:
+                    self._text = None
         return self._ready(now_ms, steady_ms) + self._day(now_ms)
 
     def hear(self, receipt: Receipt, now_ms: int) -> list[Notice]:
@@ -84,7 +87,7 @@ class Teller:
             elif failed and line.name not in told.failed:
                 told.failed.append(line.name)
                 if told.ringing_ms is not None:
-                    self._stand_in(told, line, steady_ms)
+                    self._asking.stand_in(told, line, steady_ms)
         return self._ready(now_ms, steady_ms)
 
     def delivery(self, receipt: Receipt) -> Finding | None:
@@ -166,39 +169,40 @@ class Teller:
         elif alarm.state is State.UNACKNOWLEDGED and alarm.priority in _TELL:
             new = change.before is not State.UNACKNOWLEDGED or told.ringing_ms is None
             if new or alarm.priority.rank < before.priority.rank:
-                self._ring(told, change, steady_ms)
+                self._asking.ring(told, change.before, steady_ms)
         else:
             self._hush(told)
             if alarm.state is State.ACKNOWLEDGED:
                 self._taken_on(told, steady_ms)
         self._forget_if_done(told)
 
-    def _ring(self, told: Told, change: AlarmChange, steady_ms: int) -> None:
-        alarm = told.alarm
-        if change.before is not State.UNACKNOWLEDGED or told.ringing_ms is None:
-            told.ringing_ms, told.reminders, told.failed, told.contacts = steady_ms, 0, [], []
-        told.remind_ms = self._next_reminder(told, steady_ms)
-        first = self._eligible(alarm)[:1]
-        told.contacts = list(dict.fromkeys([*told.contacts, *(c.name for c in first)]))
-        high = alarm.priority is Priority.HIGH
-        wait_ms = self._settings.high_wait_ms if high else self._settings.group_wait_ms
-        for contact in told.contacts:
-            for line in self._lines_for(alarm, contact):
-                if line.drop(alarm.number, About.RETURNED):
-                    # gone and back before anybody heard it was over: the thread simply goes on
-                    line.told[alarm.number] = alarm.episode
-                    continue
-                known = line.told.get(alarm.number) == alarm.episode
-                about = About.REMINDER if known else About.RAISED
-                self._post.queue(line, alarm.number, about, steady_ms, wait_ms)
-
     def _over(self, told: Told, steady_ms: int) -> None:
         self._hush(told)
         number = told.alarm.number
         for line in self._post.lines():
             if number in line.told:
-                wait_ms = self._settings.group_wait_ms
+                wait_ms = self._closing_wait_ms(line, told.alarm)
                 self._post.queue(line, number, About.RETURNED, steady_ms, wait_ms)
+
+    def _closing_wait_ms(self, line: Line, alarm: Alarm) -> int:
+        """How long the end of an alarm waits: nobody need hurry because of good news.
+
+        What has befallen a tank is told as over once, when the last of it is; the end of what was
+        not urgent is told with the daily message, or with any other end that is told before.
+        """
+        of_tank = [
+            told.alarm for number in line.told
+            if (told := self._ledger.alarms.get(number)) and told.alarm.tank == alarm.tank
+        ]  # fmt: skip
+        if any(other.present for other in of_tank):
+            return self._settings.closing_wait_ms
+        urgent = any(other.priority is Priority.HIGH for other in of_tank)
+        daily = line is self._daily_line() and self._settings.is_daily
+        return (
+            self._settings.closing_wait_ms
+            if daily and not urgent
+            else (self._settings.group_wait_ms)
+        )
 
     def _hush(self, told: Told) -> None:
         """Nobody need react any more: what has not been told yet never will be."""
@@ -212,7 +216,9 @@ class Teller:
         if not by or len(told.contacts) < 2:
             return
         for contact in told.contacts:
-            knows = [line for line in self._lines_of(contact) if told.alarm.number in line.told]
+            knows = [
+                line for line in self._asking.lines_of(contact) if told.alarm.number in line.told
+            ]
             if contact != by and knows:
                 self._post.queue(knows[0], told.alarm.number, About.TAKEN_ON, steady_ms, 0)
 
@@ -236,62 +242,6 @@ class Teller:
             self._started_ms = steady_ms
         return steady_ms
 
-    def _repeat(self, told: Told, steady_ms: int) -> None:
-        if told.remind_ms is None or steady_ms < told.remind_ms:
-            return
-        self._text = None
-        if not any(told.alarm.number in line.told for line in self._post.lines()):
-            told.remind_ms = self._next_reminder(told, steady_ms)
-            return
-        told.reminders += 1
-        told.remind_ms = self._next_reminder(told, steady_ms)
-        number = told.alarm.number
-        # a reminder of what has not arrived yet is none
-        on_its_way = {
-            s.line for s in self._ledger.sent.values() if s.failing and number in s.numbers
-        }
-        for contact in told.contacts:
-            for line in self._lines_of(contact):
-                if number in line.told and line.name not in on_its_way:
-                    self._post.queue(line, number, About.REMINDER, steady_ms, 0)
-
-    def _next_reminder(self, told: Told, steady_ms: int) -> int | None:
-        if told.alarm.priority is Priority.HIGH:
-            waits = self._settings.remind_high_ms
-            return steady_ms + waits[min(told.reminders, len(waits) - 1)]
-        medium = self._settings.remind_medium_ms
-        return steady_ms + medium[told.reminders] if told.reminders < len(medium) else None
-
-    def _escalate(self, told: Told, steady_ms: int) -> None:
-        if told.alarm.priority is not Priority.HIGH or told.ringing_ms is None:
-            return
-        waited_ms = steady_ms - told.ringing_ms
-        due = waited_ms >= self._settings.escalate_after_ms * len(told.contacts)
-        unsent = not any(told.alarm.number in line.told for line in self._post.lines())
-        if due or (unsent and waited_ms >= self._settings.undelivered_ms):
-            self._ask_next(told, steady_ms)
-
-    def _ask_next(self, told: Told, steady_ms: int) -> None:
-        for contact in self._eligible(told.alarm):
-            if contact.name not in told.contacts:
-                self._text = None
-                told.contacts.append(contact.name)
-                for line in self._lines_for(told.alarm, contact.name):
-                    self._post.queue(line, told.alarm.number, About.ESCALATED, steady_ms, 0)
-                return
-
-    def _stand_in(self, told: Told, failed: Line, steady_ms: int) -> None:
-        """A way has failed: use the contact's next one, or the next contact when none is left."""
-        number = told.alarm.number
-        lines = [line for name in told.contacts for line in self._lines_of(name)]
-        for line in lines:
-            if line.contact == failed.contact and line.name not in told.failed:
-                if number not in line.told and number not in line.waiting:
-                    self._post.queue(line, number, About.RAISED, steady_ms, 0)
-                return
-        if all(line.name in told.failed for line in lines):
-            self._ask_next(told, steady_ms)
-
     def _ready(self, now_ms: int, steady_ms: int) -> list[Notice]:
         started_ms = steady_ms if self._started_ms is None else self._started_ms
         hold_until_ms = started_ms + self._settings.start_hold_ms
@@ -304,7 +254,7 @@ class Teller:
                     told = self._ledger.alarms.get(number)
                     if told is not None and told.remind_ms is not None:
                         # counted from when it was told: quiet hours may have held it back
-                        told.remind_ms = self._next_reminder(told, steady_ms)
+                        told.remind_ms = self._asking.next_reminder(told, steady_ms)
                     self._forget_if_done(told)
         return notices
 
@@ -316,29 +266,24 @@ class Teller:
             self._text = None
         if not well and not digest:
             return []
+        line = self._daily_line()
         standing = [told.alarm for told in self._ledger.alarms.values() if told.alarm.present]
         notes = self._ledger.notes.values()
-        about, title, body = daily_text(self._room, standing, notes, now_ms)
+        over = [] if line is None else self._post.closings(line)
+        about, title, body = daily_text(self._room, standing, over, notes, now_ms)
         # the morning word always goes out, whatever it says: its absence is the sign
-        if not self._contacts or not (well or (digest and about is About.DIGEST)):
+        if line is None or not (well or (digest and about is About.DIGEST)):
             return []
         self._ledger.notes = {}
-        first = self._contacts[0]
-        line = self._post.lines_of(first.name)[0]
-        return [self._post.note(line, about, (title, body), Priority.LOW, now_ms)]
+        notice = self._post.note(line, about, (title, body), Priority.LOW, now_ms, over)
+        self._post.closed(line, over)
+        for alarm in over:
+            self._forget_if_done(self._ledger.alarms.get(alarm.number))
+        return [notice]
 
-    # -- who --------------------------------------------------------------------------------
-
-    def _eligible(self, alarm: Alarm) -> list[Contact]:
-        return [c for c in self._contacts if alarm.priority.rank <= c.lowest.rank]
-
-    def _lines_of(self, contact: str) -> list[Line]:
-        # a contact taken out of the settings may still stand in an alarm's list
-        return self._post.lines_of(contact) if contact in self._post.contacts else []
-
-    def _lines_for(self, alarm: Alarm, contact: str) -> list[Line]:
-        lines = self._lines_of(contact)
-        return lines if alarm.priority is Priority.HIGH else lines[:1]
+    def _daily_line(self) -> Line | None:
+        """The way the daily message takes: the first of the first contact."""
+        return self._post.lines_of(self._contacts[0].name)[0] if self._contacts else None
 
     def _forget_if_done(self, told: Told | None) -> None:
         if told is None or (told.alarm.present and told.alarm.kind is not Kind.TEST):

@@ -13,6 +13,8 @@ class TellingSettings:
     longest_wait_ms: the bound when more keeps coming. start_hold_ms: after a start nothing but
     high is told before every tank has been looked at once. remind_high_ms: the waits between
     repeats until acknowledged, the last one for ever; remind_medium_ms: so many and no more.
+    closing_wait_ms: the longest the end of an alarm waits for the daily message, or for the end of
+    what else has befallen its tank; a high alarm that stood alone is told as over at once.
     escalate_after_ms: without an acknowledgement of a high alarm, the next contact is told.
     undelivered_ms: a high alarm no way has taken by then goes to the next contact at once.
     flood: after so many raises on one way within window_ms, what follows gathers for
@@ -34,6 +36,7 @@ class TellingSettings:
         HOUR_MS,
     )
     remind_medium_ms: tuple[int, ...] = (4 * HOUR_MS, 8 * HOUR_MS)
+    closing_wait_ms: int = DAY_MS
     escalate_after_ms: int = 10 * MINUTE_MS
     undelivered_ms: int = 5 * MINUTE_MS
     flood: int = 5
@@ -50,3 +53,8 @@ class TellingSettings:
             raise ValueError("remind_high_ms: a high alarm needs a wait of more than nothing")
         if self.most < 2:
             raise ValueError("most: with fewer than 2 messages none can be kept for high alarms")
+
+    @property
+    def is_daily(self) -> bool:
+        """Whether there is a daily message at all."""
+        return self.well_at_min is not None or self.digest_at_min is not None

@@ -67,15 +67,15 @@ class Line:
         """`contact/way`."""
         return f"{self.contact}/{self.way}"
 
-    def drop(self, number: int, *abouts: About) -> bool:
-        """Forget what waits about the alarm; returns whether there was any."""
+    def drop(self, number: int, *abouts: About) -> Waiting | None:
+        """Forget what waits about the alarm; returns what did."""
         waiting = self.waiting.get(number)
         if waiting is None or waiting.about not in abouts:
-            return False
+            return None
         del self.waiting[number]
         if not self.waiting:
             self.gather.clear()
-        return True
+        return waiting
 
     def ready_ms(self, waiting: Waiting) -> int:
         """When both its own wait and that of its crowd are over."""

@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
+from roewatch.room.staging import StagingFormula
 from roewatch.room.window import Basis, RateLimit, Window
 
 
@@ -23,17 +25,73 @@ class HatchFact:
     source: str
 
 
+class Daytime(StrEnum):
+    """When a species spawns; the text value is what sheets write."""
+
+    DAWN = "dawn"  # in the first hours of light
+    DUSK = "dusk"
+    NIGHT = "night"
+    ANY = "any"
+
+
+class Care(StrEnum):
+    """Who stays with the eggs; the text value is what sheets write."""
+
+    NONE = "none"  # they eat the eggs: all out at once
+    PAIR = "pair"
+    FEMALE = "female"  # the male goes out at once
+    MALE = "male"  # the female goes out at once, the male when the young swim
+
+
+class Food(StrEnum):
+    """A live food the young take; the text value is what sheets write."""
+
+    PROTOZOA = "protozoa"  # infusoria, Paramecium
+    ARTEMIA = "artemia"  # newly hatched nauplii
+    MICROWORM = "microworm"
+    DAPHNIA = "daphnia"  # sifted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spawning:
+    """How a species spawns: at which times of day, and who cares for the eggs."""
+
+    when: tuple[Daytime, ...]
+    care: Care
+    basis: Basis
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoodSpan:
+    """One live food: from and to which day after the first day of free-swimming it is fed."""
+
+    what: Food
+    from_d: float
+    to_d: float
+    basis: Basis
+    source: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SpeciesSheet:
-    """One species. Windows and rates a stage does not name are taken from `holding`."""
+    """One species. Windows and rates a stage does not name are taken from `holding`.
+
+    staging: how its development depends on temperature, where that was measured; like: the id of
+    the nearest relative whose dependence is taken where it was not.
+    """
 
     id: str  # file name without .toml, e.g. boraras-brigittae
     latin: str
     windows: Mapping[Stage, Mapping[Quantity, Window]]
     rates: Mapping[Stage, Mapping[Quantity, tuple[RateLimit, ...]]]
     hatch: tuple[HatchFact, ...] = ()
+    staging: StagingFormula | None = None
+    like: str = ""
     light_shy_eggs: bool = False
+    spawning: Spawning | None = None
     first_food: str = ""
+    foods: tuple[FoodSpan, ...] = ()
     facts: Mapping[str, str] = field(default_factory=dict)
 
     def window(self, stage: Stage, quantity: Quantity) -> Window | None:

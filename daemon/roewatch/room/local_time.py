@@ -1,6 +1,6 @@
 """Local time: moments as the room's clock on the wall shows them."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 from roewatch.room.moment import at_ms_of, moment_of
@@ -33,6 +33,17 @@ def month_span(year: int, month: int, zone: str) -> tuple[int, int]:
         at_ms_of(datetime(y, m, 1, tzinfo=ZoneInfo(zone))) for y, m in ((year, month), after)
     )
     return first, last
+
+
+def at_local(day: date, clock: time, zone: str) -> int:
+    """The moment at which the room's clock shows `clock` on `day`.
+
+    A time the clock skips in spring is taken an hour later, as the clock itself goes; of a time
+    shown twice in autumn the first is meant.
+    """
+    local = datetime.combine(day, clock, tzinfo=ZoneInfo(zone))
+    # by way of UTC: a skipped wall time is not a moment until it is carried over the gap
+    return at_ms_of(local.astimezone(UTC))
 
 
 def local_minute(at_ms: int, zone: str) -> int:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from roewatch.alarms.local_time import local_clock, local_minute
+from roewatch.room.local_time import local_clock, local_minute
 from roewatch.room.moment import at_ms_of_iso
 
 # EU summer time (Directive 2000/84/EC), 2026: from 29 March 01:00 UTC to 25 October 01:00 UTC

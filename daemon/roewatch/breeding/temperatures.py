@@ -1,0 +1,112 @@
+"""The temperatures of a brood's water: what was measured, and what is taken for the rest."""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+
+UNSURE = 0.5
+"""± °C of water that was not measured, where readings stand before or after it (assumed: the swing
+of a built-in thermostat)."""
+
+_BIN_MS = 10 * MINUTE_MS
+_GAP_MS = HOUR_MS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """A stretch of time in which the warmth ran straight from `first` to `last` °C."""
+
+    from_ms: int
+    to_ms: int
+    first: float
+    last: float
+    measured: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Temperatures:
+    """Readings in order, thinned, and the °C taken where nothing was measured.
+
+    ahead: °C taken for the time after the last reading, and for all time when there is none.
+    unsure: ± °C of everything that was not measured.
+    """
+
+    at_ms: tuple[int, ...] = ()
+    celsius: tuple[float, ...] = ()
+    ahead: float
+    unsure: float = UNSURE
+
+    @property
+    def last_ms(self) -> int | None:
+        """The moment of the last reading."""
+        return self.at_ms[-1] if self.at_ms else None
+
+    def between(self, from_ms: int, to_ms: int) -> Iterator[Segment]:
+        """The stretches from `from_ms` to `to_ms`, in order and without a hole."""
+        if to_ms <= from_ms:
+            return
+        if not self.at_ms:
+            yield self._taken(from_ms, to_ms, self.ahead, self.ahead)
+            return
+        first_ms, last_ms = self.at_ms[0], self.at_ms[-1]
+        if from_ms < first_ms:
+            until = min(first_ms, to_ms)
+            yield self._taken(from_ms, until, self.celsius[0], self.celsius[0])
+        start = max(bisect_right(self.at_ms, from_ms) - 1, 0)
+        knots = zip(self.at_ms[start:], self.celsius[start:], strict=True)
+        for (a_ms, a), (b_ms, b) in pairwise(knots):
+            if a_ms >= to_ms:
+                return
+            low, high = max(a_ms, from_ms), min(b_ms, to_ms)
+            if low < high:
+                slope = (b - a) / (b_ms - a_ms)
+                yield Segment(
+                    from_ms=low,
+                    to_ms=high,
+                    first=a + slope * (low - a_ms),
+                    last=a + slope * (high - a_ms),
+                    measured=b_ms - a_ms <= _GAP_MS,
+                )
+        if to_ms > last_ms:
+            yield self._taken(max(from_ms, last_ms), to_ms, self.ahead, self.ahead)
+
+    def bridged_h(self, from_ms: int, to_ms: int) -> float:
+        """Hours of that span in which nothing was measured."""
+        return sum(
+            (part.to_ms - part.from_ms) / HOUR_MS
+            for part in self.between(from_ms, to_ms)
+            if not part.measured
+        )
+
+    def _taken(self, from_ms: int, to_ms: int, first: float, last: float) -> Segment:
+        return Segment(from_ms=from_ms, to_ms=to_ms, first=first, last=last, measured=False)
+
+
+def temperatures_of(
+    readings: Sequence[tuple[int, float]], *, nominal: float | None, from_ms: int, to_ms: int
+) -> Temperatures | None:
+    """What is known of the water from `from_ms` to `to_ms`; None without a reading or a nominal.
+
+    readings: moment and °C, in any order, good ones only; means of ten minutes are kept. What
+    comes after the last is taken as the mean of the last day measured, else as `nominal` °C.
+    """
+    bins: dict[int, list[tuple[int, float]]] = {}
+    for at_ms, celsius in readings:
+        if from_ms <= at_ms <= to_ms:
+            bins.setdefault(at_ms // _BIN_MS, []).append((at_ms, celsius))
+    if not bins:
+        return None if nominal is None else Temperatures(ahead=nominal, unsure=2 * UNSURE)
+    # each stands at its first moment, which later readings of the same ten minutes do not move
+    knots = [
+        (min(found)[0], sum(celsius for _, celsius in found) / len(found))
+        for _, found in sorted(bins.items())
+    ]
+    lately = [celsius for at_ms, celsius in knots if at_ms > knots[-1][0] - DAY_MS]
+    return Temperatures(
+        at_ms=tuple(at_ms for at_ms, _ in knots),
+        celsius=tuple(celsius for _, celsius in knots),
+        ahead=sum(lately) / len(lately),
+    )
