@@ -1,33 +1,16 @@
 """A written sheet: how a species sheet stands in its TOML file."""
 
-from typing import Annotated, Any
+from pydantic import Field
 
-from pydantic import BeforeValidator, Field, field_validator
-
-from roewatch.room.window import Basis
-from roewatch.service.settings.document import did_you_mean
+from roewatch.service.settings.rearing import (
+    FoodEntry,
+    HatchEntry,
+    RelativeEntry,
+    SpawningEntry,
+    StagingEntry,
+)
+from roewatch.service.settings.sourced import Sourced
 from roewatch.service.settings.written import Section, SpanMs, StageWord
-
-
-def _listed(value: Any) -> Any:
-    return [value] if isinstance(value, str) else value
-
-
-_BASES = [basis for basis in Basis if basis is not Basis.KEEPER]
-
-
-class Sourced(Section):
-    """Anything with a number in it: how well founded it is, and the keys of its sources."""
-
-    basis: str = Field(examples=["published"])
-    source: Annotated[list[str], BeforeValidator(_listed)] = Field(min_length=1, examples=["FB"])
-
-    @field_validator("basis")
-    @classmethod
-    def _basis(cls, value: str) -> str:
-        if value not in list(Basis):
-            raise ValueError(f"{value[:40]!r} is not a basis; {did_you_mean(value, _BASES)}")
-        return value
 
 
 class Band(Sourced):
@@ -63,22 +46,6 @@ class ChosenStep(Step):
 
     others: list[Step] = Field(default_factory=list)
     why: str = Field(default="", examples=["a thermostat's own swing would touch the narrower one"])
-
-
-class HatchEntry(Sourced):
-    """`[[hatch]]`: hours from spawning to hatch, or from hatching to free-swimming."""
-
-    what: str = Field(examples=["hatch"])
-    celsius: float | None = Field(default=None, examples=[26.0])
-    from_h: float = Field(ge=0, examples=[24])
-    to_h: float = Field(gt=0, examples=[36])
-
-    @field_validator("what")
-    @classmethod
-    def _what(cls, value: str) -> str:
-        if value not in {"hatch", "free-swimming"}:
-            raise ValueError(f"{value[:40]!r} is no event; write hatch or free-swimming")
-        return value
 
 
 class FactEntry(Sourced):
@@ -171,5 +138,9 @@ class WrittenSheet(Section):
     same_as: SameAs = SameAs()
     windows: BandsByStage = BandsByStage()
     rates: StepsByStage = StepsByStage()
+    staging: StagingEntry | None = None
+    relative: RelativeEntry | None = None
     hatch: list[HatchEntry] = Field(default_factory=list)
+    spawning: SpawningEntry | None = None
+    food: list[FoodEntry] = Field(default_factory=list)
     facts: dict[str, FactEntry] = Field(default_factory=dict)

@@ -7,26 +7,40 @@ a source is refused: a guess that looks like knowledge is worse than a gap.
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from roewatch.room.quantity import Quantity
-from roewatch.room.species import HatchFact, SpeciesSheet
+from roewatch.room.species import SpeciesSheet
 from roewatch.room.stage import Stage
 from roewatch.room.window import Basis, RateLimit, Window
-from roewatch.service.settings.document import Document, SettingsFault, read_document
+from roewatch.service.settings.document import (
+    Document,
+    SettingsFault,
+    did_you_mean,
+    read_document,
+)
 from roewatch.service.settings.lines import KeyPath
 from roewatch.service.settings.misfit import fitted
+from roewatch.service.settings.rearing import (
+    FoodEntry,
+    HatchEntry,
+    StagingEntry,
+    food_span,
+    hatch_fact,
+    spawning_of,
+    staging_formula,
+)
 from roewatch.service.settings.sheet import (
     Band,
     ChosenBand,
     ChosenStep,
     FactEntry,
-    HatchEntry,
     OtherBand,
-    Sourced,
     Step,
     WrittenSheet,
 )
+from roewatch.service.settings.sourced import Sourced
 
 
 @dataclass(slots=True, kw_only=True)
@@ -49,6 +63,7 @@ def read_sheets(*folders: Path) -> Sheets:
     """Every `*.toml` in `folders`; a later folder's sheet lies over an earlier one's."""
     sheets = Sheets()
     seen: set[Path] = set()
+    documents: dict[str, Document] = {}
     for folder in folders:
         if folder.resolve() in seen or not folder.is_dir():
             continue
@@ -56,6 +71,7 @@ def read_sheets(*folders: Path) -> Sheets:
         for path in sorted(folder.glob("*.toml")):
             document = read_document(path)
             sheets.files.append(path)
+            documents[path.stem] = document
             sheet = sheet_of(document, path.stem, sheets.by_id.get(path.stem))
             sheets.faults += document.faults
             if sheet is None:
@@ -66,7 +82,20 @@ def read_sheets(*folders: Path) -> Sheets:
                 sheets.counts[path.stem] = sheets.counts.get(path.stem, Counter()) + sources_of(
                     document
                 )
+    _check_relatives(sheets, documents)
     return sheets
+
+
+def _check_relatives(sheets: Sheets, documents: Mapping[str, Document]) -> None:
+    for sheet_id, sheet in sheets.by_id.items():
+        if sheet.like and sheet.like not in sheets.known:
+            document = documents[sheet_id]
+            document.fault(
+                ("relative", "like"),
+                f"{sheet.like!r} is no species sheet",
+                f"{did_you_mean(sheet.like, sorted(sheets.known)).capitalize()}",
+            )
+            sheets.faults.append(document.faults[-1])
 
 
 def sheet_of(
@@ -100,7 +129,9 @@ def _numbers(entry: Sourced) -> int:
     if isinstance(entry, Band):
         about = isinstance(entry, OtherBand) and entry.about is not None
         return (entry.low is not None) + (entry.high is not None) + about
-    return 2 if isinstance(entry, Step | HatchEntry) else 0
+    if isinstance(entry, StagingEntry):
+        return 5
+    return 2 if isinstance(entry, Step | HatchEntry | FoodEntry) else 0
 
 
 def _sourced(written: WrittenSheet) -> Iterator[tuple[KeyPath, Sourced]]:
@@ -119,6 +150,11 @@ def _sourced(written: WrittenSheet) -> Iterator[tuple[KeyPath, Sourced]]:
                 yield path, step
                 yield from (((*path, "others", n), other) for n, other in enumerate(step.others))
     yield from ((("hatch", n), entry) for n, entry in enumerate(written.hatch))
+    yield from ((("food", n), entry) for n, entry in enumerate(written.food))
+    for key in ("staging", "relative", "spawning"):
+        entry: Sourced | None = getattr(written, key)
+        if entry is not None:
+            yield (key,), entry
     yield from ((("facts", key), entry) for key, entry in written.facts.items())
 
 
@@ -171,7 +207,9 @@ def _assembled(written: WrittenSheet, sheet_id: str, under: SpeciesSheet | None)
         if other is not None:
             windows[stage] = {**windows[other], **windows[stage]}
             rates[stage] = {**rates[other], **rates[stage]}
-    hatch = tuple(_hatch(written, entry) for entry in written.hatch)
+    titles = partial(_titles, written)
+    hatch = tuple(hatch_fact(entry, titles) for entry in written.hatch)
+    foods = tuple(food_span(entry, titles) for entry in written.food)
     facts = {key: _fact(written, entry) for key, entry in written.facts.items()}
     if under is None:
         under = SpeciesSheet(id=sheet_id, latin="", windows={}, rates={})
@@ -181,6 +219,10 @@ def _assembled(written: WrittenSheet, sheet_id: str, under: SpeciesSheet | None)
         windows={s: {**under.windows.get(s, {}), **windows[s]} for s in Stage},
         rates={s: {**under.rates.get(s, {}), **rates[s]} for s in Stage},
         hatch=hatch or under.hatch,
+        staging=staging_formula(written.staging) if written.staging else under.staging,
+        like=written.relative.like if written.relative else under.like,
+        spawning=spawning_of(written.spawning, titles) if written.spawning else under.spawning,
+        foods=foods or under.foods,
         light_shy_eggs=(
             written.light_shy_eggs
             if "light_shy_eggs" in written.model_fields_set
@@ -228,17 +270,6 @@ def _limit(written: WrittenSheet, step: ChosenStep) -> RateLimit:
         fall=step.fall,
         basis=Basis(step.basis),
         source=_with_others(_titles(written, step), step.why, others),
-    )
-
-
-def _hatch(written: WrittenSheet, entry: HatchEntry) -> HatchFact:
-    return HatchFact(
-        what=entry.what,
-        celsius=entry.celsius,
-        from_h=entry.from_h,
-        to_h=entry.to_h,
-        basis=Basis(entry.basis),
-        source=_titles(written, entry),
     )
 
 
