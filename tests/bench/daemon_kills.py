@@ -18,6 +18,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "daemon"), str(ROOT / "simulators")]
 
+from tests.bench import ending  # noqa: E402
 from tests.journeys.broker import Broker  # noqa: E402
 from tests.journeys.fire import Fire, Plan, Struck  # noqa: E402
 
@@ -35,6 +36,7 @@ def main() -> int:
     )
     parser.add_argument("--seed", type=int, default=11)
     asked = parser.parse_args()
+    ending.in_order()
     plan = Plan(
         readings=asked.readings,
         kills={

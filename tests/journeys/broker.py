@@ -96,6 +96,14 @@ class Broker:
             self._process = subprocess.Popen(
                 [program("mosquitto"), "-c", str(self._settings)], stdout=err, stderr=err
             )
+        try:
+            self._wait_until_it_listens(words)
+        except BaseException:  # also when we are told to end meanwhile
+            self.kill()
+            raise
+
+    def _wait_until_it_listens(self, words: Path) -> None:
+        assert self._process is not None
         until = time.monotonic() + 10
         while time.monotonic() < until:
             with contextlib.suppress(OSError), socket.create_connection((self.host, self.port), 1):
@@ -103,7 +111,6 @@ class Broker:
             with contextlib.suppress(subprocess.TimeoutExpired):
                 code = self._process.wait(0.02)
                 raise RuntimeError(f"mosquitto ended with {code}: {words.read_text()} {self.log}")
-        self.kill()
         raise RuntimeError(f"mosquitto does not listen on {self.port}: {self.log}")
 
     def stop(self) -> None:

@@ -295,8 +295,8 @@ class Fire:
     def run(self) -> Toll:
         """Strike every blow of the plan, let all come to rest, and count."""
         begun_s = said_s = time.monotonic()
-        self._server.start()
         try:
+            self._server.start()
             self._house.spawn()
             wait_until(lambda: "broker_connected" in self._house.log, "the daemon is connected")
             self._stream.start()
