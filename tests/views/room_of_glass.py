@@ -10,7 +10,7 @@ from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
 from roewatch.breeding.plan import Plan, Step
 from roewatch.judging.finding import Forecast
-from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.journal import Amended, Amendment, Deed, JournalEntry
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, at_ms_of_iso
 from roewatch.room.quantity import Quantity
@@ -181,6 +181,8 @@ class GlassRecords:
     kept_alarms: list[Alarm] = field(default_factory=list)
     kept_changes: list[AlarmChange] = field(default_factory=list)
     entries: list[JournalEntry] = field(default_factory=list)
+    gone: set[int] = field(default_factory=set)
+    kept_amended: list[Amended] = field(default_factory=list)
     kept_plans: list[Plan] = field(default_factory=list)
     sent: dict[int, list[tuple[Notice, Receipt | None]]] = field(default_factory=dict)
 
@@ -248,10 +250,27 @@ class GlassRecords:
         return [c for c in self.kept_changes if c.alarm.number == number]
 
     def journal(self, tank: str | None, from_ms: int, to_ms: int) -> list[JournalEntry]:
+        return [entry for _, entry in self.numbered_journal(tank, from_ms, to_ms)]
+
+    def numbered_journal(
+        self, tank: str | None, from_ms: int, to_ms: int
+    ) -> list[tuple[int, JournalEntry]]:
+        found = [
+            (n, e)
+            for n, e in enumerate(self.entries, 1)
+            if n not in self.gone and tank in {None, e.tank} and from_ms <= e.at_ms < to_ms
+        ]
+        return sorted(found, key=lambda one: one[1].at_ms)
+
+    def entry(self, number: int) -> JournalEntry | None:
+        there = 0 < number <= len(self.entries) and number not in self.gone
+        return self.entries[number - 1] if there else None
+
+    def amended(self, tank: str | None, from_ms: int, to_ms: int) -> list[Amended]:
         return [
-            e
-            for e in sorted(self.entries, key=lambda e: e.at_ms)
-            if tank in {None, e.tank} and from_ms <= e.at_ms < to_ms
+            a
+            for a in self.kept_amended
+            if tank in {None, a.before.tank} and from_ms <= a.before.at_ms < to_ms
         ]
 
     def plans(self, tank: str) -> list[Plan]:
@@ -341,6 +360,25 @@ class GlassDeeds:
     def enter(self, entry: JournalEntry) -> None:
         self.records.entries.append(entry)
         self.done.append(("enter", entry))
+
+    def amend(self, amendment: Amendment) -> None:
+        before = self.records.entry(amendment.number)
+        if before is None:
+            raise NotThatError(f"there is no record {amendment.number}")
+        self.records.kept_amended.append(
+            Amended(
+                number=amendment.number,
+                before=before,
+                at_ms=amendment.at_ms,
+                by=amendment.by,
+                withdrawn=amendment.entry is None,
+            )
+        )
+        if amendment.entry is None:
+            self.records.gone.add(amendment.number)
+        else:
+            self.records.entries[amendment.number - 1] = amendment.entry
+        self.done.append(("amend", amendment))
 
 
 def alarm(number: int, tank_id: str, kind: Kind, **more: object) -> Alarm:

@@ -119,6 +119,20 @@ def test_deeds_are_done_as_on_the_pages(client: TestClient, glass: Glass) -> Non
     assert (entry.deed, entry.detail, entry.at_ms) == (Deed.STAGE, "spawning", NOW - HOUR_MS)
 
 
+def test_a_record_is_put_right_and_withdrawn_by_its_number(
+    client: TestClient, glass: Glass
+) -> None:
+    first = client.get("/api/journal?tank=A1").json()[-1]
+    address = f"/api/journal/{first['number']}"
+    assert client.put(address, json={"detail": "30 %"}).json() == {"done": True}
+    again = next(e for e in client.get("/api/journal").json() if e["number"] == first["number"])
+    assert again == first | {"detail": "30 %"}
+    assert client.put(address, json={"time": iso(NOW + HOUR_MS)}).status_code == 400
+    assert client.delete(address).json() == {"done": True}
+    assert client.delete(address).status_code == 404
+    assert [a.before.detail for a in glass[0].kept_amended] == [first["detail"], "30 %"]
+
+
 @pytest.mark.parametrize(
     ("address", "body"),
     [

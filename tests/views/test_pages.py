@@ -25,7 +25,7 @@ from tests.views.room_of_glass import (
 from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.room.journal import Deed
 from roewatch.room.kind import Kind
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flagged
 from roewatch.views.app import app_of
@@ -278,14 +278,72 @@ def test_shelving_asks_how_long_and_why_and_never_for_more_than_a_day(
 def test_one_tap_records_a_water_change_and_two_taps_record_it_once(
     client: TestClient, glass: Glass
 ) -> None:
-    page = client.get("/tank/A2").text
-    fields = Forms(page)["/records"]
+    fields = Forms(client.get("/tank/A2").text)["/records"]
     answer = client.post("/records", data=fields)
     assert answer.url.path == "/tank/A2"
-    assert "A2: water change, 10 %, recorded." in answer.text
-    assert "recorded a moment ago" in client.post("/records", data=fields).text
-    made = [e for e in glass[0].entries if e.tank == "A2"]
-    assert [(e.deed, e.detail, e.at_ms) for e in made] == [(Deed.WATER_CHANGE, "10 %", NOW)]
+    assert "A2: water change, 15 %, recorded." in answer.text
+    assert "recorded once" in client.post("/records", data=fields).text
+    assert [e.deed for e in glass[0].entries if e.tank == "A2"] == [Deed.WATER_CHANGE]
+
+
+def test_the_same_record_within_half_a_minute_asks_first(client: TestClient, glass: Glass) -> None:
+    fields = Forms(client.get("/tank/A2").text)["/records"]
+    client.post("/records", data=fields)
+    glass[1].at_ms += 20 * SECOND_MS
+    asked = client.post("/records", data=fields)
+    assert "a second time?" in asked.text
+    assert len([e for e in glass[0].entries if e.tank == "A2"]) == 1
+    client.post("/records", data=fields | {"again": "yes"})
+    assert len([e for e in glass[0].entries if e.tank == "A2"]) == 2
+
+
+def test_a_record_is_undone_with_one_tap_for_ten_minutes_and_corrected_for_ever(
+    client: TestClient, glass: Glass
+) -> None:
+    fields = Forms(client.get("/tank/A2").text)["/records"] | {"back": "/records?tank=A2"}
+    page = client.post("/records", data=fields).text
+    number = len(glass[0].entries)
+    undo = f"/records/{number}/withdraw"
+    assert undo in dict(Forms(page).found)
+    glass[1].at_ms += 10 * MINUTE_MS
+    page = client.get("/records?tank=A2").text
+    assert undo not in dict(Forms(page).found)
+    assert f'href="/records/{number}"' in page
+    form = Forms(client.get(f"/records/{number}").text)[f"/records/{number}"]
+    client.post(f"/records/{number}", data=form | {"detail": "30 %", "at": "2026-11-12T08:15"})
+    entry = glass[0].entries[number - 1]
+    assert entry.detail == "30 %"
+    page = client.get("/records?tank=A2").text
+    assert "water change, 30 %" in page
+    assert "put right by somebody at this computer" in page
+    assert "water change, 15 %" in page, "the old words are kept"
+
+
+def test_undo_takes_a_record_back_and_keeps_what_it_said(client: TestClient, glass: Glass) -> None:
+    fields = Forms(client.get("/tank/A2").text)["/records"] | {"back": "/records?tank=A2"}
+    page = client.post("/records", data=fields).text
+    number = len(glass[0].entries)
+    done = client.post(
+        f"/records/{number}/withdraw", data=Forms(page)[f"/records/{number}/withdraw"]
+    )
+    assert done.url.path == "/records"
+    assert "A2: water change, 15 %, withdrawn." in done.text
+    assert glass[0].journal("A2", 0, 2**60) == []
+    assert "withdrawn" in client.get("/records?tank=A2").text
+    again = client.get(f"/records/{number}")
+    assert again.status_code == 404
+    assert "may have been withdrawn" in again.text
+
+
+def test_a_record_cannot_be_moved_into_the_future_or_to_no_time(
+    client: TestClient, glass: Glass
+) -> None:
+    form = Forms(client.get("/records/1").text)["/records/1"]
+    for at in ("2031-01-01T00:00", "yesterday", "2026-02-30T10:00"):
+        answer = client.post("/records/1", data=form | {"at": at, "detail": "20 %"})
+        assert answer.status_code == 400
+        assert "When:" in answer.text
+    assert glass[2].done == []
 
 
 def test_an_empty_note_and_an_unknown_deed_are_refused(client: TestClient) -> None:

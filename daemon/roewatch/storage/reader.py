@@ -216,6 +216,11 @@ class Records:
         return [(row[0], entries.journal_entry(row[1:])) for row in found]
 
     @in_words
+    def entry(self, number: int) -> JournalEntry | None:
+        """The entry of that number; None if there is none."""
+        return entries.numbered(self.connection, number)
+
+    @in_words
     def amended(self, tank: str | None, from_ms: int, to_ms: int) -> list[Amended]:
         """Entries as they were before they were put right or taken back, the oldest word first.
 

@@ -7,20 +7,15 @@ from starlette.responses import RedirectResponse, Response
 
 from roewatch.alarms.alarm import Alarm
 from roewatch.alarms.token import Claim, Unusable, check_claim, read_token
-from roewatch.room.journal import Deed, JournalEntry
-from roewatch.room.moment import MINUTE_MS
 from roewatch.views.alarm_page import shelf_end_ms
 from roewatch.views.asked import AskedWrongError
 from roewatch.views.door import SESSION
 from roewatch.views.pages import TOLD, Desk
 from roewatch.views.palette import Theme
 from roewatch.views.visitor import Visitor
-from roewatch.views.week import deed_words
 
 Fields = dict[str, str]
 
-_TWICE_MS = MINUTE_MS // 2
-_LONGEST_NOTE = 300
 _YEAR_S = 400 * 86_400
 
 
@@ -63,23 +58,6 @@ class Act:
         number = request.path_params["number"]
         self._desk.deeds.unshelve(number, by.name)
         return back(fields, f"Alarm {number} is off the shelf.", "/alarms")
-
-    def enter(self, _: Request, fields: Fields, __: Visitor) -> Response:
-        """Record what was done to a tank, once."""
-        tank = self._desk.lookout.look().of(fields.get("tank", "")).tank
-        offered = {Deed.WATER_CHANGE, Deed.NOTE}
-        if fields.get("deed") not in offered:
-            raise AskedWrongError("Choose what was done: water change or note.")
-        deed, detail = Deed(fields["deed"]), fields.get("detail", "").strip()[:_LONGEST_NOTE]
-        if deed is Deed.NOTE and not detail:
-            raise AskedWrongError("An empty note says nothing; write a word or two.")
-        now_ms = self._desk.live.now_ms()
-        recent = self._desk.records.journal(tank.id, now_ms - _TWICE_MS, now_ms + 1)
-        if any(entry.deed is deed and entry.detail == detail for entry in recent):
-            return back(fields, f"{tank.id}: that was recorded a moment ago, once.")
-        entry = JournalEntry(at_ms=now_ms, tank=tank.id, deed=deed, detail=detail)
-        self._desk.deeds.enter(entry)
-        return back(fields, f"{tank.id}: {deed_words(entry)}, recorded.")
 
     def theme(self, _: Request, fields: Fields, __: Visitor) -> Response:
         """Read the pages in another light."""

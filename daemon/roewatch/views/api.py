@@ -10,13 +10,14 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.journal import Amendment, Deed, JournalEntry
 from roewatch.room.moment import DAY_MS, at_ms_of_iso, iso
 from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM
 from roewatch.views.alarm_page import MOST_SHELF_MS
 from roewatch.views.asked import AskedWrongError, NotHereError
 from roewatch.views.pages import Desk
+from roewatch.views.records_page import moved
 from roewatch.views.show import quantity_of
 from roewatch.views.visitor import Visitor
 from roewatch.views.week import probes_of
@@ -163,8 +164,8 @@ class Api:
         tank_id = query.get("tank")
         if tank_id is not None:
             self._desk.lookout.look().of(tank_id)
-        found = self._desk.records.journal(tank_id, from_ms, to_ms)
-        return JSONResponse([entry_json(entry) for entry in found])
+        found = self._desk.records.numbered_journal(tank_id, from_ms, to_ms)
+        return JSONResponse([entry_json(number, entry) for number, entry in found])
 
     # deeds
 
@@ -208,6 +209,29 @@ class Api:
         )
         self._desk.deeds.enter(entry)
 
+    def correct(self, number: int, body: Mapping[str, object], by: Visitor) -> None:
+        """Put a record right: another moment, another detail."""
+        before = self._desk.records.entry(number)
+        if before is None:
+            raise NotHereError(f"There is no record {number}.")
+        times = {"time": _text(body, "time")} if "time" in body else {}
+        at_ms = _moment(times, "time", before.at_ms)
+        now_ms = self._desk.live.now_ms()
+        if not now_ms - _MOST_READINGS_MS <= at_ms <= now_ms:
+            raise AskedWrongError("time: must be past, within 400 days")
+        detail = _text(body, "detail", needed=False) if "detail" in body else before.detail
+        self._amend(number, moved(before, at_ms, detail), by)
+
+    def withdraw(self, number: int, _: Mapping[str, object], by: Visitor) -> None:
+        """Take a record back."""
+        if self._desk.records.entry(number) is None:
+            raise NotHereError(f"There is no record {number}.")
+        self._amend(number, None, by)
+
+    def _amend(self, number: int, entry: JournalEntry | None, by: Visitor) -> None:
+        at_ms = self._desk.live.now_ms()
+        self._desk.deeds.amend(Amendment(number=number, entry=entry, at_ms=at_ms, by=by.name))
+
     # how they are asked for
 
     def reading(self, view: Callable[[Request], Response]) -> Callable[[Request], Response]:
@@ -233,7 +257,8 @@ class Api:
                 raise HTTPException(401, "Log in, or send a token: Authorization: Bearer …")
             if not allowed(visitor):
                 raise HTTPException(403, "Nothing was changed: you may look here.")
-            if request.headers.get("content-type", "").split(";")[0].strip() != "application/json":
+            typed = request.headers.get("content-type", "").split(";")[0].strip()
+            if request.method != "DELETE" and typed != "application/json":
                 raise HTTPException(415, "Send JSON, with content-type: application/json")
             try:
                 body = json.loads(await request.body() or b"{}")
@@ -243,7 +268,7 @@ class Api:
                 raise AskedWrongError("the body must be a JSON object")
             number = request.path_params.get("number", 0)
             if number >= 2**63:
-                raise NotHereError(f"There is no alarm {number}.")
+                raise NotHereError(f"There is nothing numbered {number}.")
             await run_in_threadpool(_done, deed, number, body, visitor)
             return JSONResponse({"done": True})
 

@@ -25,6 +25,7 @@ from roewatch.views.door import Door
 from roewatch.views.guard import COOKIE, Guard, Seal
 from roewatch.views.pages import Desk
 from roewatch.views.ports import Deeds, Live, Records, Web
+from roewatch.views.records_page import Recording, record_page, records_page
 from roewatch.views.show import Show
 from roewatch.views.tank_page import tank_page
 from roewatch.views.trouble import Trouble
@@ -94,6 +95,7 @@ class _Addresses:
     def routes(self) -> list[BaseRoute]:
         """The table of addresses."""
         show, act, desk = Show(self._desk), Act(self._desk), self._desk
+        recording = Recording(desk)
         get = partial(Route, methods=["GET"])
         post = partial(Route, methods=["POST"])
         seen = partial(self._form, allowed=lambda visitor: visitor.may_acknowledge)
@@ -105,12 +107,15 @@ class _Addresses:
             get("/alarms", self._page(partial(alarms_page, desk))),
             get("/alarms/{number:int}", self._page(partial(alarm_life, desk))),
             get("/water", self._page(partial(water_page, desk))),
-            get("/records", self._page(show.records)),
+            get("/records", self._page(partial(records_page, desk))),
+            get("/records/{number:int}", self._page(partial(record_page, desk))),
             get("/find", self._page(show.find)),
             post("/alarms/{number:int}/acknowledge", seen(act.acknowledge)),
             post("/alarms/{number:int}/shelve", self._form(act.shelve)),
             post("/alarms/{number:int}/unshelve", self._form(act.unshelve)),
-            post("/records", self._form(act.enter)),
+            post("/records", self._form(recording.enter)),
+            post("/records/{number:int}", self._form(recording.correct)),
+            post("/records/{number:int}/withdraw", self._form(recording.withdraw)),
             post("/theme", self._form(act.theme, allowed=lambda _: True)),
             post("/leave", self._form(act.log_out, allowed=lambda _: True)),
             get("/enter", self._open(lambda request: desk.alone(request, "enter.html"))),
@@ -128,7 +133,7 @@ class _Addresses:
         api = Api(self._desk)
         get = partial(Route, methods=["GET"])
         post = partial(Route, methods=["POST"])
-        number = "/api/alarms/{number:int}"
+        number, record = "/api/alarms/{number:int}", "/api/journal/{number:int}"
         seen = api.deed(api.acknowledge, lambda visitor: visitor.may_acknowledge)
         return [
             get("/api", api.about),
@@ -142,6 +147,8 @@ class _Addresses:
             post(f"{number}/unshelve", api.deed(api.unshelve)),
             get("/api/journal", api.reading(api.journal)),
             post("/api/journal", api.deed(api.enter)),
+            Route(record, api.deed(api.correct), methods=["PUT"]),
+            Route(record, api.deed(api.withdraw), methods=["DELETE"]),
         ]
 
     def _marked(self, view: View, request: Request) -> Response:

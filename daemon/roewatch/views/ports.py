@@ -7,7 +7,7 @@ from typing import Protocol
 from roewatch.alarms.alarm import Alarm, AlarmChange
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
-from roewatch.room.journal import JournalEntry
+from roewatch.room.journal import Amended, Amendment, JournalEntry
 from roewatch.room.reading import Flagged
 from roewatch.room.series import Series
 from roewatch.room.tank import Probe, Room
@@ -41,6 +41,17 @@ class Records(Protocol):
 
     def journal(self, tank: str | None, from_ms: int, to_ms: int) -> list[JournalEntry]:
         """Entries of one tank, or of all, in order."""
+
+    def numbered_journal(
+        self, tank: str | None, from_ms: int, to_ms: int
+    ) -> list[tuple[int, JournalEntry]]:
+        """The same, each with its number."""
+
+    def entry(self, number: int) -> JournalEntry | None:
+        """The entry of that number."""
+
+    def amended(self, tank: str | None, from_ms: int, to_ms: int) -> list[Amended]:
+        """Entries as they were before they were put right or withdrawn, the oldest word first."""
 
     def plans(self, tank: str) -> list[Plan]:
         """Every plan of a tank."""
@@ -93,6 +104,8 @@ class Deeds(Protocol):
     def unshelve(self, number: int, by: str) -> None: ...
 
     def enter(self, entry: JournalEntry) -> None: ...
+
+    def amend(self, amendment: Amendment) -> None: ...
 
 
 class Web(Protocol):

@@ -6,7 +6,6 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 
-from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import Quantity
 from roewatch.views.asked import AskedWrongError, NotHereError
 from roewatch.views.chart import NoPictureError, png, svg
@@ -17,7 +16,7 @@ from roewatch.views.palette import Theme
 from roewatch.views.racks import racks_of
 from roewatch.views.spans import span_of
 from roewatch.views.tank_page import page_chart
-from roewatch.views.week import Look, deed_words, letter
+from roewatch.views.week import Look
 
 _TYPES = {
     "css": "text/css",
@@ -26,7 +25,6 @@ _TYPES = {
     "json": "application/manifest+json",
 }
 _NEXT_EVENTS = 6
-_RECENT_MS = 30 * DAY_MS
 
 
 class Show:
@@ -45,24 +43,6 @@ class Show:
             sight,
             racks=racks_of(sight.standings),
             coming=coming(sight, plans)[:_NEXT_EVENTS],
-        )
-
-    def records(self, request: Request) -> Response:
-        """What was done to one tank, and one tap to add to it."""
-        sight = self._desk.lookout.look()
-        first = sight.room.tanks[0].id if sight.room.tanks else ""
-        wanted = request.query_params.get("tank", first)
-        tank = sight.of(wanted).tank if wanted else None
-        since = sight.now_ms - _RECENT_MS
-        entries = self._desk.records.journal(wanted, since, sight.now_ms + 1) if wanted else []
-        return self._desk.page(
-            request,
-            "records.html",
-            sight,
-            tank=tank,
-            entries=entries[::-1],
-            letter=letter,
-            deed_words=deed_words,
         )
 
     def find(self, request: Request) -> Response:

@@ -19,6 +19,7 @@ from roewatch.views.hours import Row, hour_rows
 from roewatch.views.outlook import LOOK_BACK_MS, Outlook, of_judge, outlook_of
 from roewatch.views.pages import Desk
 from roewatch.views.racks import racks_of
+from roewatch.views.records_page import records_of, usual_changes, words_of_records
 from roewatch.views.sight import Sight
 from roewatch.views.spans import CHOICES, Span, span_of
 from roewatch.views.standing import Mark, Measured, Standing
@@ -26,7 +27,6 @@ from roewatch.views.trace import trace_of
 from roewatch.views.week import (
     Look,
     chart_of,
-    deed_words,
     letter,
     probes_of,
     quantities_of,
@@ -175,7 +175,8 @@ def tank_page(desk: Desk, request: Request) -> Response:
     expected = outlooks(desk, sight, standing)
     charts = [_charted(desk, sight, tank.id, q, span, expected) for q in quantities]
     table_of = next((q for q in quantities if q.value == query.get("table")), None)
-    entries = desk.records.journal(tank.id, span.from_ms, span.until_ms + HOUR_MS)
+    records = records_of(desk, tank.id, span.from_ms, span.until_ms + HOUR_MS, sight.now_ms)
+    entries = [record.entry for record in records]
     counts = [m.quantity for m in standing.measured]
     rack = next(r for r in racks_of(sight.standings) if standing in r.standings)
     return desk.page(
@@ -196,10 +197,10 @@ def tank_page(desk: Desk, request: Request) -> Response:
         planned=any(chart.planned for chart in charts),
         table_of=table_of,
         rows=_rows(desk, sight, tank.id, table_of, span) if table_of else [],
-        entries=entries[::-1],
-        letter=letter,
+        records=records,
+        changes=usual_changes(entries[::-1]),
         letters=sorted({(letter(e), e.deed.value.replace("-", " ")) for e in entries}),
-        deed_words=deed_words,
+        **words_of_records(),
         alarm_mark=alarm_mark,
         state_words=state_words,
         value_words=value_words,

@@ -98,9 +98,10 @@ def notice_json(notice: Notice, receipt: Receipt | None) -> Json:
     }
 
 
-def entry_json(entry: JournalEntry) -> Json:
+def entry_json(number: int, entry: JournalEntry) -> Json:
     """One deed."""
     return {
+        "number": number,
         "time": iso(entry.at_ms),
         "until": _when(entry.until_ms),
         "tank": entry.tank,
