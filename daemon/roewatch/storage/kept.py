@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from roewatch.alarms.alarm import Alarm, AlarmChange
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
+from roewatch.breeding.record import BroodRecord
 from roewatch.room.journal import Amendment, JournalEntry
 from roewatch.room.reading import Flagged
 
@@ -23,6 +24,7 @@ class Kept:
     receipts: each with when to try that notice again, or None when it is finished.
     journal: an exact repeat of an entry changes nothing.
     amended: journal entries put right or taken back; each as it was before is kept as well.
+    broods: records of broods; one already known by its id is left alone.
     plans: one that starts at the same moment for the same tank and quantity is replaced.
     """
 
@@ -35,4 +37,5 @@ class Kept:
     receipts: Sequence[tuple[Receipt, int | None]] = ()
     journal: Sequence[JournalEntry] = ()
     amended: Sequence[Amendment] = ()
+    broods: Sequence[BroodRecord] = ()
     plans: Sequence[Plan] = ()

@@ -11,11 +11,12 @@ from typing import Any
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.notice import Notice, Outcome, Receipt
 from roewatch.breeding.plan import Plan
+from roewatch.breeding.record import BroodRecord
 from roewatch.room.journal import Amended, JournalEntry
 from roewatch.room.reading import Flag, Flagged
 from roewatch.room.series import Series
 from roewatch.room.tank import Probe
-from roewatch.storage import curve, entries, opening
+from roewatch.storage import broods, curve, entries, opening
 from roewatch.storage.cell import RAW_SQL
 from roewatch.storage.day import Cells
 from roewatch.storage.ledger import alarm_of, notice_of, plan_of
@@ -232,6 +233,11 @@ class Records:
             (from_ms, to_ms, tank),
         )
         return [entries.amended(row) for row in found]
+
+    @in_words
+    def brood_records(self, brood: str | None = None) -> list[BroodRecord]:
+        """The records of one brood, or of all, in the order in which they happened."""
+        return broods.brood_records(self.connection, brood)
 
     @in_words
     def plans(self, tank: str) -> list[Plan]:

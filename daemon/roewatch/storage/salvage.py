@@ -11,6 +11,7 @@ from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.room.moment import iso
 from roewatch.room.reading import Flag, Flagged
 from roewatch.storage import entries, opening
+from roewatch.storage.broods import brood_record
 from roewatch.storage.cell import raw_of
 from roewatch.storage.day import opened, probe_and_day
 from roewatch.storage.kept import Kept
@@ -24,17 +25,22 @@ _FINEST = {"hot": 60_000, "rows": 1}  # a gap of a minute, or one row, is given 
 
 @dataclass(slots=True)
 class Salvaged:
-    """What was brought over, and what could not be: `lost` names each gap in words."""
+    """What was brought over, and what could not be: `lost` names each gap in words.
+
+    tables: those the damaged file has.
+    """
 
     readings: int = 0
     journal: int = 0
     plans: int = 0
+    broods: int = 0
     alarms: int = 0
     lost: list[str] = field(default_factory=list)
+    tables: frozenset[str] = frozenset()
 
 
 def salvage(damaged: Path, store: Store) -> Salvaged:
-    """Bring readings, journal, plans and closed alarms from `damaged` into `store`.
+    """Bring readings, journal, plans, broods and closed alarms from `damaged` into `store`.
 
     Readings `store` has already are left alone, so it may be run again. Alarms that were still
     open are not brought: if their condition holds, the running store has raised it anew; nor are
@@ -47,7 +53,9 @@ def salvage(damaged: Path, store: Store) -> Salvaged:
     except DamagedStoreError as error:
         raise _hopeless(damaged, error) from error
     try:
-        source.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+        found.tables = frozenset(
+            name for (name,) in source.execute("SELECT name FROM sqlite_schema")
+        )
         names = dict(_rows(source, "probes", "id, name", found))
         for row in _hot_probes(source, names, found):
             names.setdefault(row, f"salvaged-{row}")
@@ -100,7 +108,9 @@ def _spans(
 def _rows(
     db: sqlite3.Connection, table: str, columns: str, found: Salvaged
 ) -> Iterator[tuple[Any, ...]]:
-    """Rows of an ordinary table, without the leading rowid."""
+    """Rows of an ordinary table, without the leading rowid; none if it is younger than the file."""
+    if table not in found.tables:
+        return
     try:
         (highest,) = db.execute(f"SELECT max(rowid) FROM {table}").fetchone()  # noqa: S608
     except sqlite3.DatabaseError as error:
@@ -176,8 +186,9 @@ def _entries(db: sqlite3.Connection, store: Store, found: Salvaged) -> None:
     rows = _rows(db, "journal", "tank, at_ms, deed, until_ms, detail", found)
     journal = [entries.journal_entry((r[0], r[1], r[2], r[3], r[4])) for r in rows]
     plans = [plan_of(*row) for row in _rows(db, "plans", "tank, quantity, steps", found)]
-    store.keep(Kept(journal=journal, plans=plans))
-    found.journal, found.plans = len(journal), len(plans)
+    broods = [brood_record(body) for (body,) in _rows(db, "brood_records", "body", found)]
+    store.keep(Kept(journal=journal, plans=plans, broods=broods))
+    found.journal, found.plans, found.broods = len(journal), len(plans), len(broods)
 
 
 def _alarms(db: sqlite3.Connection, store: Store, found: Salvaged) -> None:

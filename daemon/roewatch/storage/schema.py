@@ -114,7 +114,16 @@ CREATE INDEX amended_by_number ON amended (number);
 CREATE INDEX amended_by_time ON amended (at_ms);
 """
 
-STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED, _TENS, _DAMAGED, _AMENDED)
+BROODS = """
+-- only ever added to: a record is put right or taken back by another, see breeding/record.py
+CREATE TABLE brood_records (
+    id TEXT PRIMARY KEY, brood TEXT NOT NULL, at_ms INTEGER NOT NULL, made_ms INTEGER NOT NULL,
+    body TEXT NOT NULL
+) STRICT;
+CREATE INDEX brood_records_by_brood ON brood_records (brood);
+"""
+
+STEPS: tuple[str, ...] = (_FIRST, _PACKED, _MIRRORED, _TENS, _DAMAGED, _AMENDED, BROODS)
 """Step n brings schema n-1 to n. Only ever added to: a file in the field remembers its number."""
 
 NEWEST = len(STEPS)
@@ -122,7 +131,7 @@ NEWEST = len(STEPS)
 TABLES = (
     "probes", "hot", "packed", "states", "tallies", "alarms", "changes", "notices", "told",
     "receipts", "journal", "plans", "mirrored", "late",
-    "damaged", "amended",
+    "damaged", "amended", "brood_records",
 )  # fmt: skip
 
 

@@ -19,10 +19,11 @@ from pathlib import Path
 from roewatch.alarms.alarm import Alarm
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
+from roewatch.breeding.record import BroodRecord
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS, iso
 from roewatch.room.reading import Reading
-from roewatch.storage import curve, entries, opening, packing
+from roewatch.storage import broods, curve, entries, opening, packing
 from roewatch.storage.day import probe_and_day
 from roewatch.storage.hot import LATEST_MS, Hot
 from roewatch.storage.kept import Kept
@@ -115,6 +116,7 @@ class Store:
             entries.keep_receipts(self._db, kept.receipts)
             entries.keep_journal(self._db, kept.journal)
             entries.amend_journal(self._db, kept.amended)
+            broods.keep_broods(self._db, kept.broods)
             entries.keep_plans(self._db, kept.plans)
         return new
 
@@ -192,6 +194,11 @@ class Store:
         """The number of the journal entry that says the same: tank, moment, deed and detail."""
         self._own()
         return entries.number_of(self._db, entry)
+
+    def brood_records(self, brood: str | None = None) -> list[BroodRecord]:
+        """The records of one brood, or of all, in the order in which they happened."""
+        self._own()
+        return broods.brood_records(self._db, brood)
 
     def drop_plan(self, plan: Plan) -> bool:
         """Forget the plan of the same tank, quantity and start; False if there is none."""

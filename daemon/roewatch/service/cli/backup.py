@@ -101,6 +101,7 @@ def salvage(
         "readings": found.readings,
         "journal": found.journal,
         "plans": found.plans,
+        "broods": found.broods,
         "alarms": found.alarms,
     }
     if json:
