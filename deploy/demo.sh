@@ -5,19 +5,20 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 python=${PYTHON:-python3}
+if ! command -v "$python" >/dev/null || ! "$python" -c 'import ensurepip, venv' 2>/dev/null; then
+    if [ "$(id -u)" = 0 ] && [ -z "${PYTHON:-}" ] && command -v apt-get >/dev/null; then
+        echo "Installing python3-venv …" >&2
+        apt-get update -q >/dev/null
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -q python3-venv >/dev/null
+    else
+        echo "There is no $python that can make a virtual environment. As root: apt-get install python3-venv" >&2
+        exit 2
+    fi
+fi
 "$python" -c 'import sys; sys.exit(sys.version_info < (3, 11))' || {
     echo "Roewatch needs Python 3.11 or newer; this is $("$python" --version). Set PYTHON to a newer one." >&2
     exit 2
 }
-if ! "$python" -c 'import ensurepip, venv' 2>/dev/null; then
-    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
-        apt-get update -q >/dev/null
-        DEBIAN_FRONTEND=noninteractive apt-get install -y -q python3-venv >/dev/null
-    else
-        echo "This Python cannot make a virtual environment. As root: apt-get install python3-venv" >&2
-        exit 2
-    fi
-fi
 
 home=.venv-demo
 if [ ! -x "$home/bin/roewatch" ] || [ pyproject.toml -nt "$home/installed" ] || [ -n "$(find daemon simulators config -newer "$home/installed" -type f -name '*.*' ! -name '*.pyc' -print -quit)" ]; then

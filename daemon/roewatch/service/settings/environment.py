@@ -53,7 +53,7 @@ def overlaid(document: Document, sections: type[BaseSettings], env: Mapping[str,
         # one at a time, so that one that cannot be read does not hide the others
         try:
             found = _Given(sections, {name: text})()
-        except UnreadableEnvironment:
+        except (UnreadableEnvironment, RecursionError):  # the latter: [[[[… without an end
             path = next(path for path, held in document.environment.items() if held == name)
             document.fault(path, "cannot be read as a list", 'Write it as JSON: ["a", "b"]')
             continue

@@ -39,7 +39,13 @@ class Section(BaseModel):
 
 def veiled(text: str) -> str:
     """`text` shortened for a fault, a name and password in an address left out."""
-    return re.sub(r"[^/\s]*@", "<secret>@", text)[:80]
+    return re.sub(r"[^/\s]+", _unsigned, text)[:80]
+
+
+def _unsigned(word: re.Match[str]) -> str:
+    """A word between slashes and spaces, without what stands before its last @."""
+    _, sign, rest = word[0].rpartition("@")
+    return f"<secret>@{rest}" if sign else rest
 
 
 class SecretText(Secret[str]):

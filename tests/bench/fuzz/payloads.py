@@ -1,25 +1,15 @@
-"""Fuzzes the intake: random and mutated payloads through decoding and the refusal log.
+"""Payloads no probe should send: random and mutated, through decoding and the refusal log."""
 
-    python tests/bench/intake_fuzz.py --count 200000 --seed 1
-
-Fails (exit 1) if anything is raised, if a reading is not sane, or if the refusals counted are not
-the refusals returned. Prints what went through, how fast, and how far memory grew. The same seed
-makes the same payloads.
-"""
-
-import argparse
 import json
 import logging
 import math
 import random
-import resource
-import sys
 import time
 from collections import Counter
 from collections.abc import Callable
 
 from roewatch.intake.binding import Binding, Format, by_topic
-from roewatch.intake.decode import decode
+from roewatch.intake.decode import Decoded, Refused, decode
 from roewatch.intake.own_time import AHEAD_MS, EARLIEST_MS
 from roewatch.intake.refusals import RefusalLog
 from roewatch.room.moment import at_ms_of_iso
@@ -171,10 +161,6 @@ def mutated(payload: bytes, rng: random.Random) -> bytes:
     return bytes(changed)
 
 
-def resident_mb() -> float:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-
-
 class LineCounter(logging.Handler):
     """Counts log lines, and formats each as a real handler would."""
 
@@ -187,79 +173,59 @@ class LineCounter(logging.Handler):
         self.format(record).encode()
 
 
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=200_000, help="payloads (default 200000)")
-    parser.add_argument("--seed", type=int, default=1)
-    asked = parser.parse_args()
+class Intake:
+    """Decoding and the refusal log, and what has gone through them."""
 
-    lines = LineCounter()
-    logging.getLogger("roewatch").addHandler(lines)
-    logging.getLogger("roewatch").setLevel(logging.INFO)
-    rng = random.Random(asked.seed)
-    bound = by_topic(BINDINGS)
-    refusals = RefusalLog(topic_limit=50)
-    counts: Counter[str] = Counter()
-    slowest_s, spent_s = 0.0, 0.0
-    before_mb = resident_mb()
-    weights = [weight for *_, weight in MAKERS]
-    for _ in range(asked.count):
-        ((make, topic, _),) = rng.choices(MAKERS, weights)
+    def __init__(self) -> None:
+        self.lines = LineCounter()
+        log = logging.getLogger("roewatch")
+        log.addHandler(self.lines)
+        log.setLevel(logging.INFO)
+        log.propagate = False
+        self.refusals = RefusalLog(topic_limit=50)
+        self.counts: Counter[str] = Counter()
+        self.slowest_s = 0.0
+        self._bound = by_topic(BINDINGS)
+        self._weights = [weight for *_, weight in MAKERS]
+
+    def one(self, rng: random.Random) -> None:
+        """Make one payload and read it. Raises AssertionError when what comes out is not sane."""
+        ((make, topic, _),) = rng.choices(MAKERS, self._weights)
         payload = make(rng)
         if rng.random() < 0.5 and len(payload) < 5000:
             payload = mutated(payload, rng)
-            counts["mutated"] += 1
         if not topic or rng.random() < 0.1:
             topic = rng.choice(TOPICS)
         if topic == "stranger":
             topic = f"stranger/{rng.randrange(10_000)}"
         retained = rng.random() < 0.1
-        began = time.perf_counter()
+        began = time.process_time()
         try:
             decoded, refused = decode(
-                topic, payload, bound.get(topic, ()), arrival_ms=NOON, retained=retained
+                topic, payload, self._bound.get(topic, ()), arrival_ms=NOON, retained=retained
             )
-        except Exception as error:  # noqa: BLE001 - what this program is here to find
-            print(f"CRASH on {topic}: {error!r}\npayload: {payload[:300]!r}", file=sys.stderr)
-            return 1
-        took_s = time.perf_counter() - began
-        spent_s += took_s
-        slowest_s = max(slowest_s, took_s)
-        for refusal in refused:
-            refusals.refused(refusal)
-        if not refused and decoded:
-            refusals.accepted(topic)
-        if not refused and not decoded:
-            if not retained:
-                print(f"VANISHED: {topic} {payload[:300]!r}", file=sys.stderr)
-                return 1
-            refusals.old_news()
-        counts["readings"] += len(decoded)
-        counts["refusals"] += len(refused)
-        counts["messages read"] += bool(decoded)
-        counts["messages refused"] += bool(refused)
+        except Exception as crash:
+            crash.add_note(f"on {topic}: {payload[:300]!r}")
+            raise
+        self.slowest_s = max(self.slowest_s, time.process_time() - began)
+        self._count(topic, decoded, refused)
+        assert decoded or refused or retained, f"vanished: {topic} {payload[:300]!r}"
         for reading in decoded:
             sane = EARLIEST_MS <= reading.at_ms <= NOON + AHEAD_MS and math.isfinite(reading.raw)
-            if not sane:
-                print(f"NOT SANE: {reading} from {payload[:300]!r}", file=sys.stderr)
-                return 1
-    mean_us = 1e6 * spent_s / asked.count
-    by_topics = sum(topic.count for topic in refusals.topics())
-    print(f"payloads            {asked.count} (seed {asked.seed}), {counts['mutated']} mutated")
-    print(f"messages read       {counts['messages read']} giving {counts['readings']} readings")
-    print(f"messages refused    {counts['messages refused']} with {counts['refusals']} refusals")
-    print(f"old news dropped    {refusals.retained_dropped}")
-    print(f"refusals counted    {refusals.total}, by topic {by_topics}")
-    print(f"topics kept         {len(refusals.topics())} (limit 50 and one for the others)")
-    print(f"decoding            {mean_us:.1f} µs each, {1e3 * slowest_s:.0f} ms worst")
-    print(f"log lines           {lines.count}")
-    print(f"memory              {before_mb:.0f} MB before, {resident_mb():.0f} MB at most")
-    if not refusals.total == by_topics == counts["refusals"]:
-        print("FAILED: refusals were lost in counting", file=sys.stderr)
-        return 1
-    print("no crash, every refusal counted")
-    return 0
+            assert sane, f"not sane: {reading} from {payload[:300]!r}"
 
+    def _count(self, topic: str, decoded: list[Decoded], refused: list[Refused]) -> None:
+        for refusal in refused:
+            self.refusals.refused(refusal)
+        if decoded and not refused:
+            self.refusals.accepted(topic)
+        if not refused and not decoded:
+            self.refusals.old_news()
+        self.counts["readings"] += len(decoded)
+        self.counts["refusals"] += len(refused)
 
-if __name__ == "__main__":
-    sys.exit(main())
+    def settle(self) -> None:
+        """At the end. Raises AssertionError if a refusal was lost in counting."""
+        by_topics = sum(topic.count for topic in self.refusals.topics())
+        assert self.refusals.total == by_topics == self.counts["refusals"]
+        assert len(self.refusals.topics()) <= 51, "fifty topics, and one for the others"
