@@ -357,6 +357,14 @@ class GlassDeeds:
         self.records.replace_alarm(number, state=State.UNACKNOWLEDGED, shelved_until_ms=None)
         self.done.append(("unshelve", number, by))
 
+    def out_of_service(self, number: int, why: str, by: str) -> None:
+        self.records.replace_alarm(number, state=State.OUT_OF_SERVICE, shelved_why=why)
+        self.done.append(("out-of-service", number, why, by))
+
+    def return_to_service(self, number: int, by: str) -> None:
+        self.records.replace_alarm(number, state=State.UNACKNOWLEDGED)
+        self.done.append(("return", number, by))
+
     def enter(self, entry: JournalEntry) -> None:
         self.records.entries.append(entry)
         self.done.append(("enter", entry))

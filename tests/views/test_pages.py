@@ -25,7 +25,7 @@ from tests.views.room_of_glass import (
 from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.room.journal import Deed
 from roewatch.room.kind import Kind
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, at_ms_of_iso
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flagged
 from roewatch.views.app import app_of
@@ -515,14 +515,60 @@ def test_an_alarms_own_page_tells_its_life_in_order(client: TestClient, glass: G
     assert client.get(f"/alarms/{10**30}").status_code == 404
 
 
-def test_a_chattering_alarm_is_named_with_its_figures(client: TestClient, glass: Glass) -> None:
+def rings(glass: Glass, count: int) -> None:
+    """Alarm 42's condition was raised again and again, five minutes apart."""
     records = glass[0]
     first = records.alarm(42)
     assert first is not None
-    records.kept_alarms += [
-        replace(first, number=100 + n, raised_ms=NOW - n * MINUTE_MS) for n in range(5)
+    for n in range(count):
+        at_ms = NOW - (n + 1) * 5 * MINUTE_MS
+        ring = replace(first, number=100 + n, raised_ms=at_ms, present=False, returned_ms=at_ms)
+        records.kept_alarms.append(replace(ring, state=State.NORMAL))
+        records.kept_changes.append(AlarmChange(at_ms=at_ms, alarm=ring, before=State.NORMAL))
+
+
+def test_a_chattering_alarm_is_named_with_its_figures(client: TestClient, glass: Glass) -> None:
+    rings(glass, 2)
+    assert "Chattering" not in client.get("/alarms").text
+    rings(glass, 6)
+    for address in ("/alarms", "/alarms/42"):
+        said = words(client.get(address).text)
+        assert "Chattering: it rang 6 times in an hour: widen the dead band" in said
+
+
+def test_the_performance_page_says_what_to_mend(client: TestClient, glass: Glass) -> None:
+    assert "Nothing to mend." in client.get("/alarms/performance").text
+    rings(glass, 6)
+    said = words(client.get("/alarms/performance?days=7").text)
+    assert "B2 pH above window rang 6 times in an hour" in said
+    assert "too many aim: at most 2" in said
+    assert client.get("/alarms/performance?days=8").status_code == 400
+    figures = client.get("/api/performance?days=7").json()
+    assert (figures["alarms"], figures["most_in_an_hour"]) == (6, 6)
+
+
+def test_a_shelf_can_end_at_a_time_of_ones_own(client: TestClient, glass: Glass) -> None:
+    form = Forms(client.get("/alarms").text)["/alarms/42/shelve"] | {"until": "own", "why": "x"}
+    client.post("/alarms/42/shelve", data=form | {"own": "18:00"})
+    client.post("/alarms/42/shelve", data=form | {"own": "08:15"})
+    assert [d[2] for d in glass[2].done] == [
+        at_ms_of_iso("2026-11-12T18:00:00+02:00"),
+        at_ms_of_iso("2026-11-13T08:15:00+02:00"),
     ]
-    assert "Raised 6 times in the last hour" in client.get("/alarms/42").text
+    assert client.post("/alarms/42/shelve", data=form | {"own": "soon"}).status_code == 400
+
+
+def test_out_of_service_needs_a_reason_and_shows_in_the_strip(
+    client: TestClient, glass: Glass
+) -> None:
+    form = Forms(client.get("/alarms").text)["/alarms/42/out-of-service"]
+    assert client.post("/alarms/42/out-of-service", data=form | {"why": " "}).status_code == 400
+    page = client.post("/alarms/42/out-of-service", data=form | {"why": "new heater"}).text
+    assert "1 out of service" in words(page)
+    assert "“new heater”" in page
+    assert "1 out of service" in words(client.get("/").text)
+    client.post("/alarms/42/return", data=Forms(page)["/alarms/42/return"])
+    assert "out of service" not in words(client.get("/").text)
 
 
 def test_a_silent_probe_has_neither_a_rate_nor_a_forecast(glass: Glass) -> None:

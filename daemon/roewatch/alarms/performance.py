@@ -9,6 +9,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import Any
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.notice import About, Notice
@@ -17,7 +18,7 @@ from roewatch.alarms.rationale_probe import PROBE
 from roewatch.alarms.ring import Ring, rings_of
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.local_time import local_clock, local_minute
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, iso, span_text
 from roewatch.room.quantity import Quantity
 
 FLEETING_MS = 2 * MINUTE_MS
@@ -151,10 +152,7 @@ def most_within(times: Sequence[int], span_ms: int) -> int:
 
 def advice_on(performance: Performance) -> list[str]:
     """What the figures suggest, most pressing first; empty when there is nothing to mend."""
-    advice = [
-        f"{one.name} rang {one.most_in_an_hour} times in an hour: {_calmer(one)}?"
-        for one in performance.chattering
-    ]
+    advice = [f"{one.name} {chatter_text(one)}" for one in performance.chattering]
     idle = performance.idle_wakes
     if len(idle) > MOST_IDLE_WAKES:
         worst, times = Counter(ring.name for ring in idle).most_common(1)[0]
@@ -183,6 +181,36 @@ def advice_on(performance: Performance) -> list[str]:
             "did the messages arrive? Send a test."
         )
     return advice
+
+
+def chatter_text(one: Often) -> str:
+    """`rang 6 times in an hour: widen the dead band …?`, for one that chatters."""
+    return f"rang {one.most_in_an_hour} times in an hour: {_calmer(one)}?"
+
+
+def performance_data(performance: Performance) -> dict[str, Any]:
+    """The figures as plain JSON values."""
+    p = performance
+    return {
+        "from": iso(p.from_ms),
+        "to": iso(p.to_ms),
+        "alarms": p.rings,
+        "by_priority": {str(priority): n for priority, n in p.by_priority.items()},
+        "per_day": p.per_day,
+        "most_in_ten_minutes": p.most_in_ten_minutes,
+        "most_in_an_hour": p.most_in_an_hour,
+        "often": [{"key": o.key, "times": o.times, "share": o.share} for o in p.often],
+        "chattering": [o.key for o in p.chattering],
+        "fleeting": p.fleeting,
+        "stale": [ring.key for ring in p.stale],
+        "notices_per_day": p.notices_per_day,
+        "night_calls": p.wakes,
+        "night_calls_for_nothing": len(p.idle_wakes),
+        "answer_s": None if p.answer_ms is None else p.answer_ms / 1000,
+        "slowest_answer_s": None if p.slowest_answer_ms is None else p.slowest_answer_ms / 1000,
+        "never_answered": p.unanswered,
+        "advice": advice_on(p),
+    }
 
 
 def _weeks(performance: Performance) -> float:

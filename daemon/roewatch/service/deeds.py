@@ -22,6 +22,14 @@ class Hands:
         """End the silence of alarm `number` now."""
         self._watch.change_alarm(lambda book, at_ms: book.unshelve(number, by, at_ms))
 
+    def out_of_service(self, number: int, why: str, by: str) -> None:
+        """Silence alarm `number` until somebody returns it to service."""
+        self._watch.change_alarm(lambda book, at_ms: book.out_of_service(number, why, by, at_ms))
+
+    def return_to_service(self, number: int, by: str) -> None:
+        """Alarm `number` may ring again."""
+        self._watch.change_alarm(lambda book, at_ms: book.return_to_service(number, by, at_ms))
+
     def enter(self, entry: JournalEntry) -> None:
         """Record what was done to a tank."""
         self._watch.enter(entry)

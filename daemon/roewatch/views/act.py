@@ -49,7 +49,7 @@ class Act:
             raise AskedWrongError("Say why the alarm is shelved, so that the next person knows.")
         number = request.path_params["number"]
         now_ms, zone = self._desk.live.now_ms(), self._desk.live.room().zone
-        end_ms = shelf_end_ms(fields.get("until", ""), now_ms, zone)
+        end_ms = shelf_end_ms(fields.get("until", ""), fields.get("own", ""), now_ms, zone)
         self._desk.deeds.shelve(number, end_ms, why[:200], by.name)
         return back(fields, f"Alarm {number} shelved.", "/alarms")
 
@@ -58,6 +58,20 @@ class Act:
         number = request.path_params["number"]
         self._desk.deeds.unshelve(number, by.name)
         return back(fields, f"Alarm {number} is off the shelf.", "/alarms")
+
+    def out_of_service(self, request: Request, fields: Fields, by: Visitor) -> Response:
+        """Silence an alarm until somebody returns it to service."""
+        number, why = request.path_params["number"], fields.get("why", "").strip()[:200]
+        if not why:
+            raise AskedWrongError("Say why it is out of service, so that the next person knows.")
+        self._desk.deeds.out_of_service(number, why, by.name)
+        return back(fields, f"Alarm {number} is out of service.", "/alarms")
+
+    def return_to_service(self, request: Request, fields: Fields, by: Visitor) -> Response:
+        """End that."""
+        number = request.path_params["number"]
+        self._desk.deeds.return_to_service(number, by.name)
+        return back(fields, f"Alarm {number} is in service again.", "/alarms")
 
     def theme(self, _: Request, fields: Fields, __: Visitor) -> Response:
         """Read the pages in another light."""

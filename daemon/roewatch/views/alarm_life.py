@@ -6,16 +6,11 @@ from dataclasses import dataclass
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roewatch.alarms.alarm import Alarm, AlarmChange, State
+from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
-from roewatch.room.moment import DAY_MS, HOUR_MS
-from roewatch.views.alarm_page import ASKS, OUTCOMES, alarm_mark, state_words, way_words
+from roewatch.views.alarm_page import ASKS, OUTCOMES, alarm_mark, chatter, state_words, way_words
 from roewatch.views.asked import NotHereError
 from roewatch.views.pages import Desk
-from roewatch.views.ports import Records
-
-CHATTERS_AT = 4
-"""So many raises of one condition within an hour are one fault of a limit, not so many alarms."""
 
 _ABOUT = {
     About.RAISED: "told that it began",
@@ -64,13 +59,6 @@ def life(
     return sorted(lines, key=lambda line: line.at_ms)
 
 
-def raises(records: Records, alarm: Alarm, now_ms: int) -> tuple[int, int]:
-    """How often this condition was raised in the last hour, and in the last day."""
-    recent = records.alarms(tank=alarm.tank, from_ms=now_ms - DAY_MS)
-    times = [other.raised_ms for other in recent if other.key == alarm.key]
-    return sum(at_ms > now_ms - HOUR_MS for at_ms in times), len(times)
-
-
 def alarm_life(desk: Desk, request: Request) -> Response:
     """The page of one alarm. Raises NotHereError for a number that never was."""
     number = request.path_params["number"]
@@ -78,16 +66,13 @@ def alarm_life(desk: Desk, request: Request) -> Response:
     if alarm is None:
         raise NotHereError(f"There is no alarm {number}.")
     sight = desk.lookout.look()
-    in_hour, in_day = raises(desk.records, alarm, sight.now_ms)
     return desk.page(
         request,
         "life.html",
         sight,
         alarm=alarm,
         lines=life(desk.records.changes(number), desk.records.told(number)),
-        chatters=in_hour >= CHATTERS_AT,
-        in_hour=in_hour,
-        in_day=in_day,
+        chatters=chatter(desk, [alarm], sight.now_ms, sight.room.zone),
         asks=ASKS,
         alarm_mark=alarm_mark,
         state_words=state_words,

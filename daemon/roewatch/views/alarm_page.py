@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from starlette.requests import Request
@@ -10,6 +10,7 @@ from starlette.responses import Response
 
 from roewatch.alarms.alarm import Alarm, State
 from roewatch.alarms.notice import Notice, Outcome
+from roewatch.alarms.performance import chatter_text
 from roewatch.room.kind import Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, moment_of
 from roewatch.room.stage import Stage
@@ -17,6 +18,7 @@ from roewatch.room.tank import ROOM
 from roewatch.views.asked import AskedWrongError
 from roewatch.views.axis import instants
 from roewatch.views.pages import Desk
+from roewatch.views.performance_page import performance_among
 from roewatch.views.sight import Sight
 from roewatch.views.standing import Mark
 from roewatch.views.wording import whole_span
@@ -34,8 +36,10 @@ OUTCOMES = {
     Outcome.GIVEN_UP: "given up",
 }
 SHELF_CHOICES = (("1h", "1 h"), ("4h", "4 h"), ("tomorrow", "until tomorrow 08:00"))
+OWN_TIME = "own"
 MOST_SHELF_MS = 24 * HOUR_MS
 _SHOWN_PAST_MS = 30 * DAY_MS
+_MOST_RECENT = 500
 
 _STATES = (
     (State.UNACKNOWLEDGED, "Unacknowledged"),
@@ -102,8 +106,13 @@ def lasted(alarm: Alarm) -> str:
     return whole_span(alarm.returned_ms - alarm.since_ms) if alarm.returned_ms else "–"
 
 
-def shelf_end_ms(choice: str, now_ms: int, zone: str) -> int:
-    """When a shelf of that choice ends. Raises AskedWrongError for a choice that is not offered."""
+def shelf_end_ms(choice: str, own: str, now_ms: int, zone: str) -> int:
+    """When a shelf of that choice ends; own: a time of day, the next of which is meant.
+
+    Raises AskedWrongError for a choice that is not offered.
+    """
+    if choice == OWN_TIME:
+        return _next_ms(own, now_ms, ZoneInfo(zone))
     if choice == "tomorrow":
         where = ZoneInfo(zone)
         day = moment_of(now_ms).astimezone(where).date() + timedelta(days=1)
@@ -114,9 +123,34 @@ def shelf_end_ms(choice: str, now_ms: int, zone: str) -> int:
     hours = {"1h": 1, "4h": 4}.get(choice)
     if hours is None:
         raise AskedWrongError(
-            "Choose how long the alarm is to be shelved: 1 h, 4 h or until tomorrow."
+            "Choose how long the alarm is to be shelved: 1 h, 4 h, until tomorrow or until a time."
         )
     return now_ms + hours * HOUR_MS
+
+
+def _next_ms(clock: str, now_ms: int, zone: ZoneInfo) -> int:
+    """The next moment at which the room's clock shows that time."""
+    try:
+        named = time.fromisoformat(clock)
+    except ValueError as fault:
+        raise AskedWrongError(
+            f"Until: {clock[:20]!r} is no time of day; write it like 18:00."
+        ) from fault
+    today = moment_of(now_ms).astimezone(zone).date()
+    for day in (today, today + timedelta(days=1)):
+        end_ms = instants(datetime.combine(day, named.replace(tzinfo=None)), zone)[0][0]
+        if end_ms > now_ms:
+            return min(end_ms, now_ms + MOST_SHELF_MS)
+    raise AskedWrongError("Until: that time has just passed; choose a later one.")
+
+
+def chatter(desk: Desk, alarms: Sequence[Alarm], now_ms: int, zone: str) -> dict[str, str]:
+    """The alarms that ring again and again, by key, each with what to do about it."""
+    recent = desk.records.alarms(from_ms=now_ms - DAY_MS, limit=_MOST_RECENT)
+    keys = {alarm.key for alarm in alarms}
+    among = [alarm for alarm in recent if alarm.key in keys]
+    found = performance_among(desk.records, among, now_ms - DAY_MS, now_ms + 1, zone)
+    return {one.key: chatter_text(one) for one in found.chattering}
 
 
 def alarms_page(desk: Desk, request: Request) -> Response:
@@ -147,6 +181,7 @@ def alarms_page(desk: Desk, request: Request) -> Response:
         asks=ASKS,
         outcomes=OUTCOMES,
         shelf_choices=SHELF_CHOICES,
+        chatters=chatter(desk, sight.alarms, sight.now_ms, sight.room.zone),
         lasted=lasted,
         way_words=way_words,
     )

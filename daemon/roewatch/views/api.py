@@ -10,6 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from roewatch.alarms.performance import performance_data
 from roewatch.room.journal import Amendment, Deed, JournalEntry
 from roewatch.room.moment import DAY_MS, at_ms_of_iso, iso
 from roewatch.room.stage import Stage
@@ -17,6 +18,7 @@ from roewatch.room.tank import ROOM
 from roewatch.views.alarm_page import MOST_SHELF_MS
 from roewatch.views.asked import AskedWrongError, NotHereError
 from roewatch.views.pages import Desk
+from roewatch.views.performance_page import days_of, performance_over
 from roewatch.views.records_page import moved
 from roewatch.views.show import quantity_of
 from roewatch.views.visitor import Visitor
@@ -155,6 +157,15 @@ class Api:
             }
         )
 
+    def performance(self, request: Request) -> Response:
+        """How well the alarms served over the last days."""
+        sight = self._desk.lookout.look()
+        days = days_of(request.query_params.get("days", "30"))
+        found = performance_over(
+            self._desk.records, sight.now_ms - days * DAY_MS, sight.now_ms, sight.room.zone
+        )
+        return JSONResponse(performance_data(found))
+
     def journal(self, request: Request) -> Response:
         """What was done, in order."""
         query = request.query_params
@@ -184,6 +195,14 @@ class Api:
     def unshelve(self, number: int, _: Mapping[str, object], by: Visitor) -> None:
         """End an alarm's silence."""
         self._desk.deeds.unshelve(number, by.name)
+
+    def out_of_service(self, number: int, body: Mapping[str, object], by: Visitor) -> None:
+        """Silence an alarm until it is returned to service."""
+        self._desk.deeds.out_of_service(number, _text(body, "why"), by.name)
+
+    def return_to_service(self, number: int, _: Mapping[str, object], by: Visitor) -> None:
+        """End that."""
+        self._desk.deeds.return_to_service(number, by.name)
 
     def enter(self, _: int, body: Mapping[str, object], __: Visitor) -> None:
         """Record what was done to a tank."""

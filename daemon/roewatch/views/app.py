@@ -21,9 +21,12 @@ from roewatch.views.alarm_life import alarm_life
 from roewatch.views.alarm_page import alarms_page
 from roewatch.views.api import Api
 from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.brood_ports import NO_BROODS, BroodBook
+from roewatch.views.brood_routes import brood_routes
 from roewatch.views.door import Door
 from roewatch.views.guard import COOKIE, Guard, Seal
 from roewatch.views.pages import Desk
+from roewatch.views.performance_page import performance_page
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.records_page import Recording, record_page, records_page
 from roewatch.views.show import Show
@@ -52,11 +55,12 @@ def app_of(
     settings: Web,
     past: Past = UNKNOWN,
     access: Access = NOBODY,
+    broods: BroodBook = NO_BROODS,
 ) -> Starlette:
     """The pages of one room.
 
     past: what the bands of the past are drawn from.
-    access: who may come in.
+    access: who may come in. broods: the broods that are kept.
     """
     desk = Desk(
         records,
@@ -67,6 +71,7 @@ def app_of(
         door=Door(access.people, access.programs),
         link_key=access.link_key,
     )
+    desk.broods = broods
     trouble = Trouble(desk)
     return Starlette(
         routes=_Addresses(desk).routes(),
@@ -105,6 +110,7 @@ class _Addresses:
             get("/tank/{tank}/{quantity}.svg", self._page(show.picture)),
             get("/tank/{tank}/{quantity}.png", self._page(show.picture)),
             get("/alarms", self._page(partial(alarms_page, desk))),
+            get("/alarms/performance", self._page(partial(performance_page, desk))),
             get("/alarms/{number:int}", self._page(partial(alarm_life, desk))),
             get("/water", self._page(partial(water_page, desk))),
             get("/records", self._page(partial(records_page, desk))),
@@ -113,6 +119,8 @@ class _Addresses:
             post("/alarms/{number:int}/acknowledge", seen(act.acknowledge)),
             post("/alarms/{number:int}/shelve", self._form(act.shelve)),
             post("/alarms/{number:int}/unshelve", self._form(act.unshelve)),
+            post("/alarms/{number:int}/out-of-service", self._form(act.out_of_service)),
+            post("/alarms/{number:int}/return", self._form(act.return_to_service)),
             post("/records", self._form(recording.enter)),
             post("/records/{number:int}", self._form(recording.correct)),
             post("/records/{number:int}/withdraw", self._form(recording.withdraw)),
@@ -122,6 +130,7 @@ class _Addresses:
             post("/enter", self._entering(act)),
             get("/acknowledge/{token}", act.seen_page),
             post("/acknowledge/{token}", act.seen),
+            *brood_routes(desk, self._page, self._form),
             *self._api_routes(),
             get("/api/live", self._streamed(show.live)),
             get("/static/{name}", show.static),
@@ -141,10 +150,13 @@ class _Addresses:
             get("/api/tanks/{tank}", api.reading(api.tank)),
             get("/api/tanks/{tank}/{quantity}", api.reading(api.readings)),
             get("/api/alarms", api.reading(api.alarms)),
+            get("/api/performance", api.reading(api.performance)),
             get(number, api.reading(api.alarm)),
             post(f"{number}/acknowledge", seen),
             post(f"{number}/shelve", api.deed(api.shelve)),
             post(f"{number}/unshelve", api.deed(api.unshelve)),
+            post(f"{number}/out-of-service", api.deed(api.out_of_service)),
+            post(f"{number}/return", api.deed(api.return_to_service)),
             get("/api/journal", api.reading(api.journal)),
             post("/api/journal", api.deed(api.enter)),
             Route(record, api.deed(api.correct), methods=["PUT"]),

@@ -9,7 +9,7 @@ import typer
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.line import line_of
 from roewatch.alarms.rationale import title_of
-from roewatch.room.moment import DAY_MS, iso, span_text
+from roewatch.room.moment import iso, span_text
 from roewatch.service.cli.options import (
     By,
     Json,
@@ -124,50 +124,19 @@ def performance(
 ) -> None:
     """How well the alarms served: how many, how fast answered, which to mend."""
     from roewatch.alarms.performance import (  # noqa: PLC0415
-        advice_on,
-        performance_of,
+        performance_data,
         performance_text,
     )
+    from roewatch.views.performance_page import performance_over  # noqa: PLC0415
 
     back_ms = span_option(last)
     with here(room) as (setup, records):
         to_ms = now_of(records)
-        from_ms = to_ms - back_ms
-        # an alarm that stood when the span began still counts in it
-        raised = records.alarms(from_ms=from_ms - 30 * DAY_MS, limit=MOST)
-        changes = [change for alarm in raised for change in records.changes(alarm.number)]
-        notices = {n.id: n for alarm in raised for n, _ in records.told(alarm.number)}
-    changes.sort(key=lambda change: change.at_ms)
-    found = performance_of(
-        changes, notices.values(), from_ms=from_ms, to_ms=to_ms, zone=setup.room.zone
-    )
-    if not json:
+        found = performance_over(records, to_ms - back_ms, to_ms, setup.room.zone)
+    if json:
+        json_line(performance_data(found))
+    else:
         print(performance_text(found))
-        return
-    json_line(
-        {
-            "from": iso(from_ms),
-            "to": iso(to_ms),
-            "alarms": found.rings,
-            "by_priority": {str(p): n for p, n in found.by_priority.items()},
-            "per_day": found.per_day,
-            "most_in_ten_minutes": found.most_in_ten_minutes,
-            "most_in_an_hour": found.most_in_an_hour,
-            "often": [{"key": o.key, "times": o.times, "share": o.share} for o in found.often],
-            "chattering": [o.key for o in found.chattering],
-            "fleeting": found.fleeting,
-            "stale": [ring.key for ring in found.stale],
-            "notices_per_day": found.notices_per_day,
-            "night_calls": found.wakes,
-            "night_calls_for_nothing": len(found.idle_wakes),
-            "answer_s": None if found.answer_ms is None else found.answer_ms / 1000,
-            "slowest_answer_s": None
-            if found.slowest_answer_ms is None
-            else found.slowest_answer_ms / 1000,
-            "never_answered": found.unanswered,
-            "advice": advice_on(found),
-        }
-    )
 
 
 def _each(room: RoomFile, numbers: Iterable[int], do: str, **what: Any) -> None:
