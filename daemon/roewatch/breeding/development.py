@@ -81,7 +81,8 @@ def development_of(
     zero = _own_zero(sheet)
     if zero is not None:
         laws: tuple[float, ...] = (zero,)
-        whose = "its own figures at several temperatures"
+        formula = "staging formula" if sheet.staging else "figures at several temperatures"
+        whose = f"How warmth speeds it comes from its own {formula}"
     else:
         laws, whose = _borrowed(sheet, sheets)
     reference = sheet.staging
@@ -126,16 +127,16 @@ def _borrowed(
     relative = sheets.get(sheet.like)
     zero = _own_zero(relative) if relative is not None else None
     if relative is not None and zero is not None:
-        return (zero,), f"the law of warmth of its relative {relative.latin} (assumed)"
+        return (zero,), f"How warmth speeds it is taken from {relative.latin} (assumed)"
     known = sorted(zero for other in sheets.values() if (zero := _own_zero(other)) is not None)
     if not known:
         # no law at all: an event that takes the same hours in any water within the window
-        return (-273.15,), "no law of warmth: taken as the same hours in any water (assumed)"
+        return (-273.15,), "No species says how warmth speeds it: taken as the same hours (assumed)"
     middle = known[len(known) // 2]
     others = tuple(zero for zero in known if zero != middle)
     return (middle, *others), (
-        "no relative with figures at two temperatures, so the window takes in the laws of warmth "
-        f"of all {len(known)} species that have them (assumed)"
+        "No relative says how warmth speeds it, so the window takes in all that the "
+        f"{len(known)} species that were measured would make of it (assumed)"
     )
 
 
@@ -154,16 +155,15 @@ def _course(
         else:
             temperatures = _celsius(fact, sheet, leg)
             low, high = min(temperatures) - zero, max(temperatures) - zero
-        soonest.append(fact.from_h * low)
-        middles.append((fact.from_h + fact.to_h) / 2 * (low + high) / 2)
-        latest.append(fact.to_h * high)
+        # one figure is no spread: a tenth to each side (assumed)
+        single = staging is None and (fact.from_h == fact.to_h or len(facts) == 1)
+        middle = (fact.from_h + fact.to_h) / 2
+        soonest.append(low * (min(fact.from_h, 0.9 * middle) if single else fact.from_h))
+        middles.append((low + high) / 2 * middle)
+        latest.append(high * (max(fact.to_h, 1.1 * middle) if single else fact.to_h))
     middles.sort()
     likely = (middles[(len(middles) - 1) // 2] + middles[len(middles) // 2]) / 2
-    first, last = min(soonest), max(latest)
-    if len(facts) == 1 and (first > 0.9 * likely or last < 1.1 * likely) and staging is None:
-        # one figure is no spread: a tenth to each side (assumed)
-        first, last = min(first, 0.9 * likely), max(last, 1.1 * likely)
-    return Course(zero_celsius=zero, soonest=first, likely=likely, latest=last)
+    return Course(zero_celsius=zero, soonest=min(soonest), likely=likely, latest=max(latest))
 
 
 def _celsius(fact: HatchFact, sheet: SpeciesSheet, leg: Leg) -> tuple[float, ...]:
@@ -199,4 +199,4 @@ def _why(sheet: SpeciesSheet, facts: list[HatchFact], leg: Leg, whose: str) -> s
             ends = _celsius(fact, sheet, leg)
             at = f"told without a temperature, taken for {min(ends):g}-{max(ends):g} °C"
         said.append(f"{hours} h {at} ({fact.basis})")
-    return f"{'; '.join(said)}; with {whose}"
+    return f"{'; '.join(said)}. {whose}"

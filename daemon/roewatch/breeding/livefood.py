@@ -3,15 +3,12 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from roewatch.breeding.caution import BRINE
 from roewatch.breeding.forecast import Expected
 from roewatch.room.local_time import local_clock
 from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.species import Food, FoodSpan, SpeciesSheet
 
-BRINE = (
-    "Salt water and mains do not mix: air pump and heater on a residual-current device, cables "
-    "with a drip loop, unplug before hands go in."
-)
 NAUPLII_PER_GRAM = 250_000
 """Middle of 200 000-300 000 a gram of good cysts. Source: SRAC Publication 702, 2000."""
 
@@ -61,8 +58,8 @@ RECIPES = {
         spare_h=24,
         keeps_h=24,
         how="cysts in aerated salt water at 25-28 °C, lit at least at the start, 5 g/L of cysts "
-        "at most; harvest when the shells are empty and feed at once, a little at a time: in fresh "
-        "water they die within hours",
+        "at most (`roewatch water brine` reckons the jar); harvest when the shells are empty and "
+        "feed at once, a little at a time: in fresh water they die within hours",
         source="18-24 h at 28-30 °C, up to 36 h at 21: Artemia hatching sheets, n.y.; cysts and "
         "light: Freshwater Prawn Culture, 2000; one hatch every 24 h: common practice",
         caution=BRINE,
@@ -84,7 +81,7 @@ RECIPES = {
         named="daphnia",
         least_h=14 * 24,
         most_h=21 * 24,
-        lead_h=21 * 24,
+        lead_h=14 * 24,
         spare_h=72,
         keeps_h=14 * 24,
         how="a tub of aged water, fed until slightly green; sift out the small ones",
@@ -138,21 +135,42 @@ def _of_span(span: FoodSpan, swimming: Expected, fry: int | None) -> Iterator[Cu
     recipe = RECIPES[span.what]
     feed_ms = swimming.from_ms + round(span.from_d * DAY_MS)
     until_ms = swimming.to_ms + round(span.to_d * DAY_MS)
-    if span.what is not Food.ARTEMIA:
-        yield _culture(recipe, span, "first", feed_ms, until_ms)
-        yield _culture(recipe, span, "spare", feed_ms + round(recipe.spare_h * HOUR_MS), until_ms)
+    if span.what is Food.ARTEMIA:
+        yield _test_hatch(recipe, swimming, feed_ms)
+        # a hatch a day: it feeds one day, so the calendar has one line for each
+        for day in range(max(round((until_ms - feed_ms) / DAY_MS), 1)):
+            name = "first" if day == 0 else f"day-{day + 1}"
+            first_ms = feed_ms + day * DAY_MS
+            yield _culture(recipe, name, first_ms, first_ms + DAY_MS, fry)
         return
-    # a hatch a day: it feeds one day, so the calendar has one line for each
-    days = max(round((until_ms - feed_ms) / DAY_MS), 1)
-    for day in range(days):
-        name = "first" if day == 0 else f"day-{day + 1}"
-        first_ms = feed_ms + day * DAY_MS
-        yield _culture(recipe, span, name, first_ms, first_ms + DAY_MS, fry)
+    yield _culture(recipe, "first", feed_ms, until_ms)
+    yield _culture(recipe, "spare", feed_ms + round(recipe.spare_h * HOUR_MS), until_ms)
+    keeps_ms = round(recipe.keeps_h * HOUR_MS)
+    for again in range(1, -(-(until_ms - feed_ms) // keeps_ms)):
+        yield _culture(recipe, f"again-{again}", feed_ms + again * keeps_ms, until_ms)
+
+
+def _test_hatch(recipe: Recipe, swimming: Expected, feed_ms: int) -> Culture:
+    """A small hatch ahead of time: a bad lot of cysts is found while there is time for another."""
+    return Culture(
+        key=f"{recipe.food}-test",
+        food=recipe.food,
+        spare=False,
+        start_from_ms=swimming.from_ms - 21 * DAY_MS,
+        start_by_ms=min(swimming.from_ms - 14 * DAY_MS, feed_ms - 3 * DAY_MS),
+        ready_from_ms=swimming.from_ms - 13 * DAY_MS,
+        ready_to_ms=swimming.from_ms - 12 * DAY_MS,
+        feed_from_ms=feed_ms,
+        feed_until_ms=feed_ms - round(recipe.lead_h * HOUR_MS),
+        grams=None,
+        words="Test the cysts: hatch a pinch of the lot and see that it does.",
+        caution=recipe.caution,
+        source="Two to three weeks ahead: common practice.",
+    )
 
 
 def _culture(
     recipe: Recipe,
-    span: FoodSpan,
     name: str,
     feed_ms: int,
     until_ms: int,
@@ -160,13 +178,14 @@ def _culture(
 ) -> Culture:
     start_by = feed_ms - round(recipe.lead_h * HOUR_MS)
     lasts_h = max(recipe.least_h + recipe.keeps_h, recipe.lead_h)
-    grams = round(grams_a_day(fry), 2) if fry and span.what is Food.ARTEMIA else None
+    grams = round(grams_a_day(fry), 2) if fry and recipe.food is Food.ARTEMIA else None
     spare = name == "spare"
-    which = f"Start {'a spare jar of ' if spare else ''}{recipe.named}"
+    begin = "Renew" if name.startswith("again") else "Start"
+    which = f"{begin} {'a spare jar of ' if spare else ''}{recipe.named}"
     amount = f", {grams:g} g of cysts for about {fry} fry (assumed)" if grams else ""
     return Culture(
-        key=f"{span.what}-{name}",
-        food=span.what,
+        key=f"{recipe.food}-{name}",
+        food=recipe.food,
         spare=spare,
         start_from_ms=feed_ms - round(lasts_h * HOUR_MS),
         start_by_ms=start_by,
@@ -175,7 +194,7 @@ def _culture(
         feed_from_ms=feed_ms,
         feed_until_ms=max(until_ms, feed_ms + DAY_MS),
         grams=grams,
-        words=f"{which}{amount}: {recipe.how}.",
+        words=f"{which}{amount}: {recipe.how}." if name == "first" else f"{which}{amount}.",
         caution=recipe.caution,
         source=recipe.source,
     )

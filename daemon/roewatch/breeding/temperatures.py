@@ -73,6 +73,14 @@ class Temperatures:
         if to_ms > last_ms:
             yield self._taken(max(from_ms, last_ms), to_ms, self.ahead, self.ahead)
 
+    def mean(self, from_ms: int, to_ms: int) -> float:
+        """Mean °C of that span, bridged where nothing was measured."""
+        parts = list(self.between(from_ms, to_ms))
+        if not parts:
+            return self.ahead
+        whole = sum((part.first + part.last) / 2 * (part.to_ms - part.from_ms) for part in parts)
+        return whole / (to_ms - from_ms)
+
     def bridged_h(self, from_ms: int, to_ms: int) -> float:
         """Hours of that span in which nothing was measured."""
         return sum(

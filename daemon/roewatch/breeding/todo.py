@@ -11,6 +11,7 @@ class Task(StrEnum):
     LOOK = "look-now"
     PARENTS_OUT = "parents-out"
     DARK = "dark"
+    KEEP_DARK = "keep-dark"
     LIGHT = "light"
     WHITE_EGGS = "white-eggs"
     HATCH = "hatch"
@@ -23,14 +24,16 @@ class Task(StrEnum):
     ADULTS_BACK = "adults-back"
 
 
+_FLAGS = frozenset({Task.KEEP_DARK, Task.NO_FEED, Task.FEED})
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Todo:
     """One thing to do.
 
     key: `brood/task[/detail]`, the same however the forecast moves, so that a tick and a phone's
     calendar find it again. from_ms: not before; due_ms: best by; to_ms: late from then on.
-    caution: shown wherever the words are. urgent: an alarm of its own hangs on it. flag: not
-    something to do but something to leave alone (`do not feed`) until to_ms.
+    caution: shown wherever the words are.
     """
 
     key: str
@@ -43,8 +46,16 @@ class Todo:
     to_ms: int
     why: str = ""
     caution: str = ""
-    urgent: bool = False
-    flag: bool = False
+
+    @property
+    def urgent(self) -> bool:
+        """Whether an alarm of its own hangs on it."""
+        return self.task is Task.PARENTS_OUT
+
+    @property
+    def flag(self) -> bool:
+        """Whether it is a standing rule until to_ms (`do not feed`) and can never be late."""
+        return self.task in _FLAGS
 
     def late_ms(self, now_ms: int) -> int:
         """How late it is at `now_ms`; 0 while it is not."""
@@ -56,5 +67,5 @@ class Todo:
 
 
 def in_order(todos: list[Todo]) -> list[Todo]:
-    """Soonest due first; of two due together the urgent one, then by key."""
+    """Soonest due first; of two due together the urgent one, then by key. Rules by their begin."""
     return sorted(todos, key=lambda todo: (todo.due_ms, not todo.urgent, todo.key))

@@ -1,6 +1,6 @@
 """Local time: moments as the room's clock on the wall shows them."""
 
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from roewatch.room.moment import at_ms_of, moment_of
@@ -44,6 +44,15 @@ def at_local(day: date, clock: time, zone: str) -> int:
     local = datetime.combine(day, clock, tzinfo=ZoneInfo(zone))
     # by way of UTC: a skipped wall time is not a moment until it is carried over the gap
     return at_ms_of(local.astimezone(UTC))
+
+
+def waking_before(at_ms: int, zone: str) -> int:
+    """`at_ms`, or 20:00 of the evening before if the room's clock shows 20:00 to 08:00 then."""
+    local = moment_of(at_ms).astimezone(ZoneInfo(zone))
+    if time(8) <= local.time() < time(20):
+        return at_ms
+    evening = local.date() if local.time() >= time(20) else local.date() - timedelta(days=1)
+    return at_local(evening, time(20), zone)
 
 
 def local_minute(at_ms: int, zone: str) -> int:
