@@ -18,6 +18,7 @@ from roewatch.service.cli import (
     demo,
     export,
     graph,
+    init,
     listen,
     passphrase,
     probe,
@@ -38,6 +39,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("demo")(demo.demo)
+app.command("init")(init.init)
 app.command("watch")(watch.watch)
 app.command("check")(check.check)
 app.command("listen")(listen.listen)
