@@ -85,3 +85,6 @@ class NoBroods:
         """Refused."""
         del records
         raise ValueError("broods are not kept here")
+
+
+NO_BROODS = NoBroods()

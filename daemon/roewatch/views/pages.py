@@ -17,6 +17,7 @@ from roewatch.alarms.rationale import rationale_of
 from roewatch.room.moment import span_text
 from roewatch.room.quantity import KEPT, Quantity, shown
 from roewatch.views import wording
+from roewatch.views.brood_ports import NO_BROODS, BroodBook
 from roewatch.views.door import Door
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Deeds, Live, Records, Web
@@ -28,7 +29,10 @@ from roewatch.views.week import Past
 TOLD = "roewatch_told"
 """The cookie that carries one sentence from a form to the page after it."""
 
-STATIC = ("room.css", "room.js", "marks.svg", "icon.svg", "manifest.json")
+STATIC = (
+    "room.css", "room.js", "brood.css", "brood.js", "paper.css", "marks.svg", "icon.svg",
+    "manifest.json",
+)  # fmt: skip
 
 
 def static_bytes(name: str) -> bytes:
@@ -50,6 +54,7 @@ class Place:
 PLACES = (
     Place(name="Room", href="/", key="r"),
     Place(name="Alarms", href="/alarms", key="a"),
+    Place(name="Broods", href="/broods", key="b"),
     Place(name="Water", href="/water", key="w"),
     Place(name="Records", href="/records", key="e"),
 )
@@ -124,6 +129,7 @@ class Desk:
         past: Past,
         link_key: bytes = b"",
     ) -> None:
+        self.broods: BroodBook = NO_BROODS
         self.records = records
         self.live = live
         self.deeds = deeds

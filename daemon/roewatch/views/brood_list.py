@@ -1,0 +1,151 @@
+"""The broods of the room: those under way with their next event, those that ended, the next one."""
+
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.responses import Response
+
+from roewatch.breeding.brood import Brood, broods_of
+from roewatch.breeding.count import Counted
+from roewatch.breeding.forecast import BroodForecast, Expected
+from roewatch.breeding.record import Outcome
+from roewatch.breeding.todo import Todo, in_order
+from roewatch.room.moment import DAY_MS
+from roewatch.room.stage import Stage
+from roewatch.views.brood_act import next_id
+from roewatch.views.brood_bar import bar_svg
+from roewatch.views.brood_words import OUTCOMES, BroodWords, bar_for, day_words, tanks_words
+from roewatch.views.pages import Desk
+
+_AHEAD_MS = 3 * DAY_MS
+_MOST_ENDED = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """One brood under way, as the list shows it."""
+
+    brood: Brood
+    tanks: str
+    day_words: str
+    bar: Markup
+    next_words: str
+    late: str
+    first: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndedRow:
+    """One brood that has ended."""
+
+    brood: Brood
+    tanks: str
+    eggs: str
+    hatched: str
+    moved_on: str
+    outcome: str
+
+
+def open_todos(desk: Desk, now_ms: int) -> list[Todo]:
+    """What every brood under way asks for within three days, in order of time."""
+    found: list[Todo] = []
+    for brood in broods_of(desk.broods.records()):
+        if brood.open:
+            found += desk.broods.outlook(brood, now_ms).todos
+    return in_order([todo for todo in found if todo.due_ms <= now_ms + _AHEAD_MS])
+
+
+def brood_list(desk: Desk, request: Request) -> Response:
+    """Every brood, and what is to do in all of them."""
+    sight = desk.lookout.look()
+    say = BroodWords(sight.now_ms, ZoneInfo(sight.room.zone))
+    broods = broods_of(desk.broods.records())
+    under_way = [brood for brood in broods if brood.open]
+    cards, todos = [], []
+    for brood in under_way:
+        outlook = desk.broods.outlook(brood, sight.now_ms)
+        todos += [todo for todo in outlook.todos if todo.due_ms <= sight.now_ms + _AHEAD_MS]
+        cards.append(_card(brood, outlook.forecast, outlook.todos, say))
+    ended = [brood for brood in broods if brood.ended_ms is not None]
+    count = f"{len(under_way)} under way" if under_way else ""
+    return desk.page(
+        request,
+        "brood_list.html",
+        sight,
+        say=say,
+        headline=count,
+        open=cards,
+        todos=in_order(todos),
+        ended=[_ended(brood) for brood in reversed(ended[-_MOST_ENDED:])],
+        feed="",
+    )
+
+
+def _card(brood: Brood, forecast: BroodForecast, todos: tuple[Todo, ...], say: BroodWords) -> Card:
+    late = sum(todo.late_ms(say.now_ms) > 0 for todo in todos)
+    first = next((todo for todo in todos if not todo.flag), None)
+    bar = bar_svg(
+        bar_for(brood, forecast, say.now_ms),
+        title=f"Brood {brood.id}: {day_words(brood, say.now_ms)}",
+        id=f"bar-{brood.id}",
+    )
+    return Card(
+        brood=brood,
+        tanks=tanks_words(brood),
+        day_words=day_words(brood, say.now_ms),
+        bar=Markup(bar),  # noqa: S704 our own drawing, every text in it escaped
+        next_words=next_words(forecast, say),
+        late=f"{late} to-do" if late == 1 else f"{late} to-dos" if late else "",
+        first=f"{say.when(first.due_ms)}: {first.words}" if first else "",
+    )
+
+
+def next_words(forecast: BroodForecast, say: BroodWords) -> str:
+    """The next event the clock expects, or why there is none."""
+    for word, leg in (("hatch", forecast.hatch), ("free-swimming", forecast.swimming)):
+        if not isinstance(leg, Expected):
+            return f"{word}: {leg.why}"
+        if not leg.happened:
+            if leg.overdue(say.now_ms):
+                return f"{word} overdue since {say.when(leg.to_ms)}: look"
+            return f"{word} {say.window(leg.from_ms, leg.to_ms)}"
+    return ""
+
+
+def _ended(brood: Brood) -> EndedRow:
+    def text(kind: Counted) -> str:
+        return brood.counts[kind].text if kind in brood.counts else "–"
+
+    return EndedRow(
+        brood=brood,
+        tanks=tanks_words(brood),
+        eggs=text(Counted.EGGS),
+        hatched=text(Counted.HATCHED),
+        moved_on=text(Counted.MOVED_ON),
+        outcome=OUTCOMES[brood.outcome or Outcome.UNKNOWN],
+    )
+
+
+def brood_new(desk: Desk, request: Request) -> Response:
+    """The form that begins a brood, filled from the tank and from its last one."""
+    sight = desk.lookout.look()
+    wanted = request.query_params.get("tank", sight.room.tanks[0].id if sight.room.tanks else "")
+    tank = sight.of(wanted).tank if wanted else None
+    earlier = [b for b in broods_of(desk.broods.records()) if wanted in b.last_tanks]
+    last = earlier[-1].plan if earlier else {}
+    sheets = sorted(desk.broods.sheets().values(), key=lambda sheet: sheet.latin)
+    on, _, off = last.get("light", "").partition("-")
+    begun = {name: last.get(name, "") for name in ("parents", "water", "food")}
+    return desk.page(
+        request,
+        "brood_new.html",
+        sight,
+        tank=tank,
+        id=next_id(desk, sight.now_ms),
+        species=sheets,
+        chosen=(earlier[-1].species if earlier else "") or (tank.species if tank else ""),
+        stages=tuple(Stage),
+        begun=begun | {"light_on": on, "light_off": off},
+    )

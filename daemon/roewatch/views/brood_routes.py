@@ -1,0 +1,40 @@
+"""The addresses of broods: pages, forms, documents."""
+
+from collections.abc import Awaitable, Callable
+from functools import partial
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from roewatch.views.act import Fields
+from roewatch.views.brood_act import BroodActing
+from roewatch.views.brood_list import brood_list, brood_new
+from roewatch.views.brood_page import brood_page
+from roewatch.views.pages import Desk
+from roewatch.views.visitor import Visitor
+
+View = Callable[[Request], Response]
+Deed = Callable[[Request, Fields, Visitor], Response]
+
+
+def brood_routes(
+    desk: Desk,
+    page: Callable[[View], View],
+    form: Callable[[Deed], Callable[[Request], Awaitable[Response]]],
+) -> list[BaseRoute]:
+    """The table. page: puts a view behind the door; form: a deed behind the door and our seal."""
+    act = BroodActing(desk)
+    get = partial(Route, methods=["GET"])
+    post = partial(Route, methods=["POST"])
+    one = "/broods/{brood}"
+    return [
+        get("/broods", page(partial(brood_list, desk))),
+        post("/broods", form(act.start)),
+        get("/broods/new", page(partial(brood_new, desk))),
+        get(one, page(partial(brood_page, desk))),
+        post(f"{one}/records", form(act.record)),
+        post(f"{one}/undo", form(act.undo)),
+        post(f"{one}/correct", form(act.correct)),
+        post(f"{one}/end", form(act.end)),
+    ]
