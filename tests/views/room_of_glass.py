@@ -369,6 +369,16 @@ class GlassDeeds:
         self.records.entries.append(entry)
         self.done.append(("enter", entry))
 
+    def plan(self, plans: Sequence[Plan], entry: JournalEntry) -> None:
+        self.records.kept_plans += plans
+        self.records.entries.append(entry)
+        self.done.append(("plan", tuple(plans)))
+
+    def give_up(self, plans: Sequence[Plan], entry: JournalEntry) -> None:
+        self.records.kept_plans = [p for p in self.records.kept_plans if p not in plans]
+        self.records.entries.append(entry)
+        self.done.append(("give-up", tuple(plans)))
+
     def amend(self, amendment: Amendment) -> None:
         before = self.records.entry(amendment.number)
         if before is None:

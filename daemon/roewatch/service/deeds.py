@@ -1,5 +1,8 @@
 """Deeds: what a person does on a page, handed to the watch loop."""
 
+from collections.abc import Sequence
+
+from roewatch.breeding.plan import Plan
 from roewatch.room.journal import Amendment, JournalEntry
 from roewatch.service.watch import Watch
 
@@ -37,3 +40,11 @@ class Hands:
     def amend(self, amendment: Amendment) -> None:
         """Put a record right, or take it back."""
         self._watch.amend(amendment)
+
+    def plan(self, plans: Sequence[Plan], entry: JournalEntry) -> None:
+        """Follow these plans from now on, and record that."""
+        self._watch.enter(entry, plans=plans)
+
+    def give_up(self, plans: Sequence[Plan], entry: JournalEntry) -> None:
+        """Forget these plans, and record that."""
+        self._watch.give_up(plans, entry)

@@ -5,10 +5,13 @@ was done and is on disk, and raises what was refused.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.notice import Notice, Receipt
+from roewatch.breeding.plan import Plan
+from roewatch.breeding.record import BroodRecord
 from roewatch.intake.binding import Binding
 from roewatch.intake.link import LinkState
 from roewatch.intake.refusals import RefusalLog
@@ -108,9 +111,29 @@ class Watch(Loop):
         """Whether a notice not yet handed over is still worth sending."""
         return self._fold.teller.wants(notice)
 
-    def enter(self, entry: JournalEntry) -> None:
-        """Keep a journal entry; returns once it is on disk. Raises ValueError."""
-        self._inbox.ask(lambda: self._keep(self._fold.enter(entry, self._clock.now_ms())))
+    def enter(self, entry: JournalEntry, *, plans: Sequence[Plan] = ()) -> None:
+        """Keep a journal entry, and plans with it; returns once on disk. Raises ValueError."""
+
+        def errand() -> None:
+            kept = self._fold.enter(entry, self._clock.now_ms())
+            self._keep(replace(kept, plans=plans))
+
+        self._inbox.ask(errand)
+
+    def give_up(self, plans: Sequence[Plan], entry: JournalEntry) -> None:
+        """Forget plans, and keep the entry that says so; returns once on disk. Raises ValueError.
+
+        One transaction after the other: a crash between them leaves the entry without the deed,
+        and the plan on the page, where it can be given up again.
+        """
+
+        def errand() -> None:
+            self._keep(self._fold.enter(entry, self._clock.now_ms()))
+            for plan in plans:
+                self._store.drop_plan(plan)
+            self.changed.bump()
+
+        self._inbox.ask(errand)
 
     def amend(self, amendment: Amendment) -> None:
         """Take a journal entry back, or put it right; returns once that is on disk.
@@ -127,6 +150,22 @@ class Watch(Loop):
                 if same not in {None, amendment.number}:
                     raise ValueError("another record says exactly that; withdraw one of the two")
             self._keep(self._fold.amend(amendment, before, self._clock.now_ms()))
+            self.changed.bump()
+
+        self._inbox.ask(errand)
+
+    def record(self, records: Sequence[BroodRecord]) -> None:
+        """Keep records of broods and what they entail; returns once that is on disk.
+
+        Each is kept once, by its id. Raises ValueError for what the person has to mend; then none
+        of them is kept.
+        """
+
+        def errand() -> None:
+            now_ms = self._clock.now_ms()
+            entailed = self._fold.broods.entails(records, now_ms)
+            numbers = {entry: self._store.number_of(entry) for entry in entailed.withdraw}
+            self._keep(self._fold.record(entailed, numbers, now_ms))
             self.changed.bump()
 
         self._inbox.ask(errand)

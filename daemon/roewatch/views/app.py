@@ -28,6 +28,7 @@ from roewatch.views.guard import COOKIE, Guard, Seal
 from roewatch.views.pages import Desk
 from roewatch.views.performance_page import performance_page
 from roewatch.views.ports import Deeds, Live, Records, Web
+from roewatch.views.ramp_page import end_ramp, ramp_card, ramp_page, start_ramp
 from roewatch.views.records_page import Recording, record_page, records_page
 from roewatch.views.show import Show
 from roewatch.views.tank_page import tank_page
@@ -113,6 +114,10 @@ class _Addresses:
             get("/alarms/performance", self._page(partial(performance_page, desk))),
             get("/alarms/{number:int}", self._page(partial(alarm_life, desk))),
             get("/water", self._page(partial(water_page, desk))),
+            get("/water/ramp", self._page(partial(ramp_page, desk))),
+            get("/water/card", self._page(partial(ramp_card, desk))),
+            post("/water/ramp", self._form(partial(start_ramp, desk))),
+            post("/water/ramp/end", self._form(partial(end_ramp, desk))),
             get("/records", self._page(partial(records_page, desk))),
             get("/records/{number:int}", self._page(partial(record_page, desk))),
             get("/find", self._page(show.find)),
@@ -207,7 +212,7 @@ class _Addresses:
 
     async def _fields(self, request: Request) -> Fields:
         """The fields of one of our own forms. Raises HTTPException for any other."""
-        async with request.form(max_files=0, max_fields=20) as form:
+        async with request.form(max_files=0, max_fields=60) as form:
             fields = {name: value for name, value in form.items() if isinstance(value, str)}
         if not self._seal.fits(request.cookies.get(COOKIE, ""), fields.get("token", "")):
             raise HTTPException(

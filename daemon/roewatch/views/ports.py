@@ -111,6 +111,12 @@ class Deeds(Protocol):
 
     def amend(self, amendment: Amendment) -> None: ...
 
+    def plan(self, plans: Sequence[Plan], entry: JournalEntry) -> None:
+        """Follow these plans from now on, and record that."""
+
+    def give_up(self, plans: Sequence[Plan], entry: JournalEntry) -> None:
+        """Forget these plans, and record that."""
+
 
 class Web(Protocol):
     """The settings of the pages: where they listen, and the address people reach them at."""

@@ -3,7 +3,7 @@
 The whole question stands in the address, so a blend can be kept as a bookmark or printed.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -57,7 +57,8 @@ class Given:
     mark: Mark
 
 
-def _rows(query: Mapping[str, str]) -> list[Row]:
+def rows_of(query: Mapping[str, str]) -> list[Row]:
+    """The waters as typed."""
     return [
         Row(
             order=order,
@@ -74,7 +75,7 @@ def _rows(query: Mapping[str, str]) -> list[Row]:
     ]
 
 
-def _number(text: str, what: str) -> float:
+def number_of(text: str, what: str) -> float:
     """A number as people write it, decimal comma or point. Raises RefusedError."""
     plain = text.strip().replace(",", ".")
     try:
@@ -87,14 +88,19 @@ def _part(row: Row) -> tuple[float, SourceWater]:
     name = row.name.strip() or f"water {row.order + 1}"
     source = SourceWater(
         name=name,
-        celsius=_number(row.celsius, f"temperature of {name}"),
-        alkalinity=meq_of_dkh(_number(row.dkh, f"KH of {name}")),
-        ph=_number(row.ph, f"pH of {name}") if row.ph.strip() else None,
-        dgh=_number(row.dgh, f"dGH of {name}") if row.dgh.strip() else 0.0,
-        conductivity=_number(row.cond, f"conductivity of {name}") if row.cond.strip() else None,
+        celsius=number_of(row.celsius, f"temperature of {name}"),
+        alkalinity=meq_of_dkh(number_of(row.dkh, f"KH of {name}")),
+        ph=number_of(row.ph, f"pH of {name}") if row.ph.strip() else None,
+        dgh=number_of(row.dgh, f"dGH of {name}") if row.dgh.strip() else 0.0,
+        conductivity=number_of(row.cond, f"conductivity of {name}") if row.cond.strip() else None,
         mains=row.mains,
     )
-    return _number(row.litres, f"litres of {name}"), source
+    return number_of(row.litres, f"litres of {name}"), source
+
+
+def poured(rows: Sequence[Row]) -> list[tuple[float, SourceWater]]:
+    """The waters that go in, with their litres. Raises RefusedError."""
+    return [_part(row) for row in rows if row.poured]
 
 
 def _against(name: str, found: Range, digits: int, window: Window | None, unit: str = "") -> Given:
@@ -127,7 +133,7 @@ def _celsius(windows: Mapping[Quantity, Window]) -> float | None:
 
 def _results(rows: list[Row], windows: Mapping[Quantity, Window]) -> tuple[list[Given], list[str]]:
     """The blend's numbers and what to hear about it. Raises RefusedError."""
-    parts = [_part(row) for row in rows if row.poured]
+    parts = poured(rows)
     celsius = _celsius(windows)
     sure = ranges(parts, celsius=celsius)
     given = [
@@ -150,7 +156,7 @@ def _moved(query: Mapping[str, str], rows: list[Row]) -> str:
     if place is None:
         raise RefusedError("only a water that is in the blend can be moved.")
     blend = pour([(litres, source) for _, litres, source in parts])
-    wanted = min(max(blend.litres[place] + _number(step, "step"), 0.0), sum(blend.litres))
+    wanted = min(max(blend.litres[place] + number_of(step, "step"), 0.0), sum(blend.litres))
     after = moved(blend, source=place, litres=wanted)
     changed = {
         f"litres{row.order}": f"{litres:.2f}".rstrip("0").rstrip(".")
@@ -164,7 +170,7 @@ def water_page(desk: Desk, request: Request) -> Response:
     """The bench: waters in, water out. Raises NotHereError for an unknown tank."""
     sight = desk.lookout.look()
     query = dict(request.query_params)
-    rows = _rows(query)
+    rows = rows_of(query)
     tank_id = query.get("for", "")
     windows = _windows(sight, tank_id)
     given: list[Given] = []
@@ -186,4 +192,5 @@ def water_page(desk: Desk, request: Request) -> Response:
         given=given,
         notes=notes,
         refusal=refusal,
+        query=query,
     )
