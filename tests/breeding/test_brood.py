@@ -145,6 +145,14 @@ def test_one_parent_out_is_not_both_out(book: Book) -> None:
     assert book.brood.parents_out_ms == START + 100 * HOUR_MS
 
 
+def test_eggs_that_are_moved_leave_the_parents_behind(book: Book) -> None:
+    book.write(BroodAct.MOVED, 5, tank="B1")
+    assert book.brood.parents_out_ms is None
+    book.write(BroodAct.SPAWNED, 10)
+    book.write(BroodAct.MOVED, 12, tank="B2")
+    assert book.brood.parents_out_ms == START + 12 * HOUR_MS
+
+
 def test_a_brood_is_split_over_tanks_and_moves_on(book: Book) -> None:
     book.write(BroodAct.SWIMMING, 90)
     book.write(BroodAct.MOVED, 200, tank="B1", fields={"from": ""})

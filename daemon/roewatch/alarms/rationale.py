@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from roewatch.alarms.rationale_brood import BROOD
 from roewatch.alarms.rationale_entry import Rationale
 from roewatch.alarms.rationale_equipment import EQUIPMENT
 from roewatch.alarms.rationale_probe import PROBE, PROGRAM
@@ -16,7 +17,9 @@ from roewatch.room.stage import YOUNG, Stage
 SOON_MS = HOUR_MS
 """A forecast that leaves the window sooner than this raises the priority one step."""
 
-RATIONALE: Mapping[Kind, Rationale] = MappingProxyType({**WATER, **EQUIPMENT, **PROBE, **PROGRAM})
+RATIONALE: Mapping[Kind, Rationale] = MappingProxyType(
+    {**WATER, **EQUIPMENT, **BROOD, **PROBE, **PROGRAM}
+)
 
 _STEP_UP = {Priority.LOW: Priority.MEDIUM, Priority.MEDIUM: Priority.HIGH}
 

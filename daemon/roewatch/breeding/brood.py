@@ -289,12 +289,17 @@ class _Fold:
             self.dark[-1] = Span(from_ms=self.dark[-1].from_ms, to_ms=at_ms)
 
     def _moved(self, record: BroodRecord) -> None:
-        """From all its tanks into another; with fields `from`, out of those named only."""
+        """From all its tanks into another; with fields `from`, out of those named only.
+
+        Eggs that are moved leave the parents behind.
+        """
         told = record.fields.get("from")
         left = self._present() if told is None else [name.strip() for name in told.split(",")]
         for i, stay in enumerate(self.stays):
             if stay.to_ms is None and stay.tank in left and stay.tank != record.tank:
                 self.stays[i] = Stay(tank=stay.tank, from_ms=stay.from_ms, to_ms=record.at_ms)
+        if told is None and BroodAct.SPAWNED in self.first:
+            self._parents_out(record)  # they stay behind
         if record.tank and record.tank not in self._present():
             self.stays.append(Stay(tank=record.tank, from_ms=record.at_ms))
             if self.stage is not None:

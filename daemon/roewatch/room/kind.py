@@ -4,7 +4,7 @@ from enum import StrEnum
 
 
 class Kind(StrEnum):
-    """Every condition the judge can find. The text value is what scripts and topics read."""
+    """Every condition that can be found. The text value is what scripts and topics read."""
 
     # the water
     BELOW_WINDOW = "below-window"
@@ -25,6 +25,8 @@ class Kind(StrEnum):
     CYCLE_TOO_WIDE = "cycle-too-wide"
     LID_OPEN = "lid-open"
     AERATION_STOPPED = "aeration-stopped"
+    # the brood
+    PARENTS_NOT_OUT = "parents-not-out"
     # the room
     ROOM_HEATING_LOST = "room-heating-lost"
     POWER_CUT = "power-cut"

@@ -15,6 +15,7 @@ from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.alarms.telling import Teller
+from roewatch.breeding.record import BroodRecord
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge, Judged
 from roewatch.room.journal import Amendment, Deed, JournalEntry
@@ -22,11 +23,12 @@ from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.tank import ROOM, Room
+from roewatch.service.brooding import Brooding, Entailed
 from roewatch.service.clock_sense import EARLIEST_MS
 from roewatch.service.derived import Deriver
 from roewatch.service.faults import Faults
 from roewatch.service.stages import Stages
-from roewatch.storage.kept import Kept
+from roewatch.storage.kept import Kept, together
 from roewatch.storage.store import Store
 
 TELLER_KEY = "teller"
@@ -40,11 +42,11 @@ class Fold:
     """Judge, alarm book and teller as one step. Not for two threads at once.
 
     faults: where bugs of ours are counted; it outlives the fold. stages: None when nobody may
-    move a tank to another stage. derived: works out what no probe measures. again: makes the same
-    anew, from the store.
+    move a tank to another stage. derived: works out what no probe measures. broods: those of the
+    room. again: makes the same anew, from the store.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913  # its parts, by name
         self,
         judge: Judge,
         book: AlarmBook,
@@ -53,6 +55,7 @@ class Fold:
         faults: Faults | None = None,
         stages: Stages | None = None,
         derived: Deriver | None = None,
+        broods: Brooding | None = None,
         again: "Callable[[], Fold] | None" = None,
     ) -> None:
         self.judge = judge
@@ -60,6 +63,7 @@ class Fold:
         self.teller = teller
         self.faults = faults or Faults()
         self.derived = derived or Deriver(judge.room, settle_ms=judge.limits.settle_ms)
+        self.broods = broods or Brooding((), {}, lambda: judge.room)
         self._stages = stages
         self._again = again
         self._teller_saved = teller.state()
@@ -146,6 +150,7 @@ class Fold:
         flagged, revised, changes = self._taken(derived, now_ms)
         if to_ms is not None:
             changes += self._booked(self._advanced(to_ms, now_ms), now_ms)
+            changes += self._brooded(now_ms)
         aged = self._guarded("letting alarms age", lambda: self.book.advance(now_ms), now_ms)
         changes += aged or []
         changes += self._own_faults(now_ms)
@@ -205,6 +210,39 @@ class Fold:
             return []  # of the whole room, or of a tank that is gone
         findings = self.judge.withdraw(before)
         return findings + (self.judge.enter(entry) if entry is not None else [])
+
+    def record(
+        self, entailed: Entailed, numbers: Mapping[JournalEntry, int | None], now_ms: int
+    ) -> Kept:
+        """Take records of broods, and move their tanks on, in one step.
+
+        numbers: what the store knows the entries by that are to be withdrawn, None for one that
+        somebody withdrew by hand.
+        """
+        steps: list[Kept] = []
+        enter = list(entailed.enter)
+        for before in entailed.withdraw:
+            number = numbers[before]
+            if number is None:
+                continue
+            # a correction is one step: the tank is in no other stage between the two
+            instead = next((e for e in enter if e.tank == before.tank), None)
+            if instead is not None:
+                enter.remove(instead)
+            amendment = Amendment(number=number, entry=instead, at_ms=now_ms, by=entailed.by)
+            steps.append(self.amend(amendment, before, now_ms))
+        steps += [self.enter(entry, now_ms) for entry in enter]
+        self.broods.take(entailed.records)
+        changes = self._brooded(now_ms)
+        return together([*steps, self._kept(changes, now_ms, broods=entailed.records)])
+
+    def _brooded(self, now_ms: int) -> list[AlarmChange]:
+        found = self._guarded(
+            "looking after broods",
+            lambda: self.broods.findings(now_ms, self.book.open()),
+            now_ms,
+        )
+        return self._booked(found or (), now_ms)
 
     def reconfigure(self, room: Room, now_ms: int) -> list[AlarmChange]:
         """Judge by new windows, tanks and probes from now on."""
@@ -326,6 +364,7 @@ class Fold:
         revised: Sequence[Flagged] = (),
         journal: Sequence[JournalEntry] = (),
         amended: Sequence[Amendment] = (),
+        broods: Sequence[BroodRecord] = (),
         notices: Sequence[Notice] = (),
         receipts: Sequence[tuple[Receipt, int | None]] = (),
         states: Mapping[str, str] | None = None,
@@ -358,6 +397,7 @@ class Fold:
             notices=told,
             journal=journal,
             amended=amended,
+            broods=broods,
             receipts=receipts,
         )
 

@@ -6,6 +6,7 @@ from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.telling import Teller
 from roewatch.judging.judge import Judge
 from roewatch.room.tank import Room
+from roewatch.service.brooding import Brooding
 from roewatch.service.derived import Deriver
 from roewatch.service.faults import Faults
 from roewatch.service.fold import TELLER_KEY, Fold
@@ -48,6 +49,7 @@ def fold_of(
         faults=faults,
         stages=stages,
         derived=derived,
+        broods=Brooding(store.brood_records(), setup.species, lambda: judge.room),
         again=lambda: fold_of(setup, store, faults=faults),
     )
 

@@ -1,7 +1,9 @@
 """Kept: what one transaction keeps, all of it or nothing."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from itertools import chain
+from typing import Any
 
 from roewatch.alarms.alarm import Alarm, AlarmChange
 from roewatch.alarms.notice import Notice, Receipt
@@ -39,3 +41,16 @@ class Kept:
     amended: Sequence[Amendment] = ()
     broods: Sequence[BroodRecord] = ()
     plans: Sequence[Plan] = ()
+
+
+def together(parts: Iterable[Kept]) -> Kept:
+    """One transaction of several steps, in their order; of a state or an alarm the last word."""
+    steps = list(parts)
+    joined: dict[str, Any] = {
+        f.name: tuple(chain.from_iterable(getattr(step, f.name) for step in steps))
+        for f in fields(Kept)
+        if f.name not in {"states", "alarms"}
+    }
+    states = {key: body for step in steps for key, body in step.states.items()}
+    alarms = {alarm.number: alarm for step in steps for alarm in step.alarms}
+    return Kept(**joined, states=states, alarms=tuple(alarms.values()))
