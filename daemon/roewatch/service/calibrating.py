@@ -4,9 +4,6 @@ The file is a person's: only the new lines are put in, everything else stays as 
 what comes out is read back and compared before it takes the old file's place.
 """
 
-import contextlib
-import os
-import shutil
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -16,6 +13,7 @@ from roewatch.room.moment import iso
 from roewatch.room.tank import Calibration
 from roewatch.service.settings.entries import ProbeEntry
 from roewatch.service.settings.lines import lines_of
+from roewatch.service.settings.rewriting import put
 from roewatch.water.drift import Calibrated
 from roewatch.water.electrode import millivolts_of
 
@@ -74,24 +72,10 @@ def write_calibration(room_file: Path, probe: str, calibration: Calibration) -> 
     written = with_calibration(text, probe, calibration)
     if written is None:
         raise NotWrittenError(f"{file}: no place found for the calibration; {by_hand}")
-    part = file.with_name(file.name + ".part")
     try:
-        part.write_text(written, encoding="utf-8")
-        shutil.copystat(file, part)
-        _keep_owner(file, part)
-        with part.open("rb") as handle:
-            os.fsync(handle.fileno())
-        part.replace(file)
+        put(file, written)
     except OSError as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
         raise NotWrittenError(f"{file}: {error.strerror}; {by_hand}") from error
-
-
-def _keep_owner(file: Path, part: Path) -> None:
-    was, now = file.stat(), part.stat()
-    if (was.st_uid, was.st_gid) != (now.st_uid, now.st_gid):
-        os.chown(part, was.st_uid, was.st_gid)
 
 
 def with_calibration(text: str, probe: str, calibration: Calibration) -> str | None:

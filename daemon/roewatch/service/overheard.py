@@ -33,11 +33,13 @@ def overhear(
     now_ms: Callable[[], int],
     stop: Event,
     heard: Callable[[int, float], None] = lambda _count, _share: None,
+    each: Callable[[Message], None] = lambda _: None,
 ) -> list[Message]:
     """Every message on `topic` (wildcards allowed) until `seconds` are over or `stop` is set.
 
     No session is left behind and nothing is acknowledged beyond QoS 0. heard: told now and then how
-    many came and which share of the time is over. Raises NoBrokerError.
+    many came and which share of the time is over. each: given every message as it comes.
+    Raises NoBrokerError.
     """
     found: list[Message] = []
     with _guest(broker, topic) as spoken:
@@ -50,6 +52,7 @@ def overhear(
                 continue
             payload = bytes(said.payload)
             found.append(Message(said.topic, payload, said.retain, now_ms(), _NO_TOKEN))
+            each(found[-1])
             if len(found) % 100 == 0:
                 heard(len(found), (monotonic() - began) / seconds)
     return found

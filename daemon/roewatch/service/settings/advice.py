@@ -19,6 +19,12 @@ def advice_on(
     sections: Mapping[str, BaseModel],
 ) -> Iterator[SettingsFault]:
     """What a careful colleague would say of these settings."""
+    if not entries["tank"]:
+        yield document.placed(("tank",), "no tank", "Lay out a rack on the set-up page")
+    if not entries["probe"]:
+        yield document.placed(
+            ("probe",), "no probe: nothing is watched", "Tie one on the set-up page"
+        )
     probed = {probe.tank for _, probe in entries["probe"]}
     for index, tank in entries["tank"]:
         if tank.id not in probed:

@@ -186,10 +186,6 @@ def _cross_check(draft: _Draft) -> None:
     written = document.table.get("tank", [])
     listed = written if isinstance(written, list) else []
     tank_ids = [t["id"] for t in listed if isinstance(t, dict) and isinstance(t.get("id"), str)]
-    if not written:
-        document.fault(("tank",), "no tank", "Add a [[tank]] with id and litres")
-    if not document.table.get("probe", []):
-        document.fault(("probe",), "no probe", "Add a [[probe]] with tank, quantity and topic")
     check_tanks(document, draft.entries["tank"], draft.sheets)
     check_probes(document, draft.entries["probe"], tank_ids)
     check_waters(document, draft.entries["water"])
