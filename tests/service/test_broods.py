@@ -292,13 +292,12 @@ def test_a_guarding_father_is_asked_for_only_once_the_young_swim(tmp_path: Path)
         assert parents(at) == [("A1", False)]
 
 
-def test_a_guarding_mother_stays_and_the_father_goes(tmp_path: Path) -> None:
+def test_parents_that_guard_a_cave_may_stay(tmp_path: Path) -> None:
+    # parents go out at once "except nest and cave brooders", common practice
     with house(tmp_path) as at:
         start(at, species="apistogramma-cacatuoides")
         now(at, BroodAct.SPAWNED, ago_ms=2 * HOUR_MS)
-        assert "Take the male out" in at.open_alarms(Kind.PARENTS_NOT_OUT)[0].message
-        now(at, BroodAct.PARENTS_OUT, fields={"who": "male"})
-        assert parents(at) == [("A1", False)]
+        assert parents(at) == []
 
 
 def test_the_alarm_is_high_and_says_what_to_do(tmp_path: Path) -> None:

@@ -69,9 +69,6 @@ def _parents(scene: Scene, spawned_ms: int) -> Iterator[Todo]:
     if care is Care.NONE and brood.parents_out_ms is None:
         words = "Take the parents out: they eat the eggs within hours."
         yield scene.todo(Task.PARENTS_OUT, words, at_once, why=why, caution=HANDS)
-    if care is Care.FEMALE and brood.male_out_ms is None:
-        words = "Take the male out: the female guards the eggs and drives him."
-        yield scene.todo(Task.PARENTS_OUT, words, at_once, detail="male", why=why, caution=HANDS)
     if care is Care.MALE:
         if brood.female_out_ms is None:
             words = "Take the female out: the male guards the nest and drives her."

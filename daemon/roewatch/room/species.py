@@ -39,7 +39,7 @@ class Care(StrEnum):
 
     NONE = "none"  # they eat the eggs: all out at once
     PAIR = "pair"
-    FEMALE = "female"  # the male goes out at once
+    FEMALE = "female"  # a cave: she guards, and nobody has to go
     MALE = "male"  # the female goes out at once, the male when the young swim
 
 
