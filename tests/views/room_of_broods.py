@@ -19,7 +19,6 @@ from roewatch.breeding.record import BroodAct, BroodRecord
 from roewatch.breeding.tasks import todos
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
-from roewatch.room.reading import Flag
 from roewatch.room.species import SpeciesSheet
 from roewatch.room.stage import Stage
 from roewatch.service.settings.species import read_sheets
@@ -101,9 +100,8 @@ class GlassBroods:
         return [
             (at_ms, value)
             for probe in probes
-            for series in [self.readings.series(probe, since, now_ms)]
-            for at_ms, value, flag in zip(series.at_ms, series.value, series.flag, strict=True)
-            if flag is Flag.GOOD
+            for at_ms in range(since, now_ms, HOUR_MS // 2)
+            if (value := self.readings.curve(probe, at_ms)) is not None and value != 85.0
         ]
 
 

@@ -14,9 +14,16 @@ from roewatch.breeding.record import Outcome
 from roewatch.breeding.todo import Todo, in_order
 from roewatch.room.moment import DAY_MS
 from roewatch.room.stage import Stage
-from roewatch.views.brood_act import next_id
 from roewatch.views.brood_bar import bar_svg
-from roewatch.views.brood_words import OUTCOMES, BroodWords, bar_for, day_words, tanks_words
+from roewatch.views.brood_form import next_id
+from roewatch.views.brood_words import (
+    OUTCOMES,
+    BroodWords,
+    bar_for,
+    day_words,
+    sorted_out,
+    tanks_words,
+)
 from roewatch.views.pages import Desk
 
 _AHEAD_MS = 3 * DAY_MS
@@ -69,6 +76,7 @@ def brood_list(desk: Desk, request: Request) -> Response:
         todos += [todo for todo in outlook.todos if todo.due_ms <= sight.now_ms + _AHEAD_MS]
         cards.append(_card(brood, outlook.forecast, outlook.todos, say))
     ended = [brood for brood in broods if brood.ended_ms is not None]
+    near, later = sorted_out(in_order(todos), sight.now_ms)
     count = f"{len(under_way)} under way" if under_way else ""
     return desk.page(
         request,
@@ -77,7 +85,8 @@ def brood_list(desk: Desk, request: Request) -> Response:
         say=say,
         headline=count,
         open=cards,
-        todos=in_order(todos),
+        near=near,
+        later=later,
         ended=[_ended(brood) for brood in reversed(ended[-_MOST_ENDED:])],
         feed="",
     )

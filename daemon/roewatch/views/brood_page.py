@@ -1,7 +1,7 @@
 """The page of one brood: its bar, what to do, what to record, counts, food, and its records."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
@@ -9,83 +9,28 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roewatch.breeding.brood import STAGE_OF, Brood
-from roewatch.breeding.count import Counted
 from roewatch.breeding.livefood import RECIPES, Culture
-from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
-from roewatch.room.moment import DAY_MS, MINUTE_MS
-from roewatch.views.brood_act import PLANNED, UNDO_MS, brood_here
+from roewatch.breeding.record import BroodAct, Outcome
+from roewatch.room.moment import DAY_MS
+from roewatch.room.quantity import Quantity, shown
 from roewatch.views.brood_bar import bar_svg
+from roewatch.views.brood_counts import count_rows, first_counts, rate_words
+from roewatch.views.brood_form import brood_here
+from roewatch.views.brood_history import history
 from roewatch.views.brood_ports import BroodOutlook, Proposal
 from roewatch.views.brood_words import (
     ACTS,
-    COUNTS,
     OUTCOMES,
+    PLAN,
     BroodWords,
+    Tap,
     bar_for,
     day_words,
     lines,
-    record_words,
+    sorted_out,
     stay_words,
 )
 from roewatch.views.pages import Desk
-
-_LATER_MS = 3 * DAY_MS
-"""What is due further ahead than this is left to the calendar, unless little else is due."""
-
-_LEAST_TODOS = 3
-_PLAN = {
-    "parents": "parents",
-    "water": "water",
-    "food": "food",
-    "light": "light",
-    "tanks": "tanks",
-    "plan": "plan",
-    "stage": "stage at the start",
-}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tap:
-    """One button that records something with its usual values."""
-
-    act: BroodAct
-    label: str
-    detail: str = ""
-    tank: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CountRow:
-    """One kind of count: what stands, and what its box is filled with."""
-
-    counted: Counted
-    name: str
-    text: str
-    shown: str
-    to: str
-    about: bool
-    step: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HistoryLine:
-    """One record as the list shows it. before: what it said earlier. count: to be corrected."""
-
-    id: str
-    at_ms: int
-    words: str
-    tank: str
-    made: str
-    before: tuple[str, ...]
-    undo: bool
-    correct: bool
-    withdrawn: bool
-    wall: str
-    detail: str
-    count: str | None
-    plan: tuple[tuple[str, str, str], ...] = ()
-    outcome: str = ""
-    ticked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +55,8 @@ def brood_page(desk: Desk, request: Request) -> Response:
         bar_for(brood, outlook.forecast, sight.now_ms),
         title=f"Brood {brood.id}: {day_words(brood, sight.now_ms)}",
     )
+    near, later = sorted_out(outlook.todos, sight.now_ms)
+    first = first_counts(brood, request.query_params)
     began = brood.spawned_ms or brood.started_ms or sight.now_ms
     return desk.page(
         request,
@@ -126,10 +73,13 @@ def brood_page(desk: Desk, request: Request) -> Response:
         proposal=outlook.proposal,
         proposed_tap=_proposed(outlook.proposal),
         moved=outlook.moved,
-        todos=soon(outlook, sight.now_ms),
+        near=near,
+        later=later,
+        mean_words=mean_words(outlook, brood),
         taps=taps(brood),
         all_acts=[*ACTS.items()],
         counts=count_rows(brood, request.query_params),
+        first_counts=first,
         rates=rate_words(brood),
         foods=food_lines(outlook.cultures, brood, say),
         food_note=(
@@ -144,10 +94,11 @@ def brood_page(desk: Desk, request: Request) -> Response:
     )
 
 
-def soon(outlook: BroodOutlook, now_ms: int) -> list[object]:
-    """The to-dos a person can think of now: the next three days, or the next few."""
-    near = [todo for todo in outlook.todos if todo.due_ms <= now_ms + _LATER_MS]
-    return list(near if len(near) >= _LEAST_TODOS else outlook.todos[:_LEAST_TODOS])
+def mean_words(outlook: BroodOutlook, brood: Brood) -> str:
+    """`26.4 °C on the mean`, of the water since spawning; empty without readings."""
+    if outlook.mean_celsius is None or brood.spawned_ms is None or brood.ended_ms is not None:
+        return ""
+    return f"{shown(Quantity.TEMPERATURE, outlook.mean_celsius)} on the mean since spawning"
 
 
 def taps(brood: Brood) -> list[Tap]:
@@ -170,81 +121,46 @@ def _proposed(proposal: Proposal | None) -> Tap | None:
         return None
     act = next((a for a, stage in STAGE_OF.items() if stage is proposal.stage), BroodAct.STAGE)
     if act is BroodAct.STAGE:
-        return Tap(act=act, label="Enter the stage", detail=proposal.stage, tank=proposal.tank)
-    return Tap(act=act, label=ACTS[act], tank=proposal.tank)
-
-
-def count_rows(brood: Brood, query: Mapping[str, str]) -> list[CountRow]:
-    """Every kind of count; the one the address speaks of has its box filled from there."""
-    return [_count_row(kind, brood, query) for kind in Counted]
-
-
-def _count_row(kind: Counted, brood: Brood, query: Mapping[str, str]) -> CountRow:
-    count = brood.counts.get(kind)
-    shown = "" if count is None or kind is Counted.WHITE else str(count.low)
-    to = str(count.high) if shown and count is not None and count.high > count.low else ""
-    about = bool(shown) and count is not None and count.about
-    if query.get("count") == kind and query.get("value", "").isdecimal():
-        shown, to, about = query["value"][:9], query.get("to", "")[:9], "about" in query
-    if not shown and kind is not Counted.WHITE:
-        shown = _guess(kind, brood)
-    size = int(shown) if shown.isascii() and shown.isdigit() else 0
-    return CountRow(
-        counted=kind,
-        name=COUNTS[kind],
-        text=count.text if count is not None else "",
-        shown=shown,
-        to=to,
-        about=about,
-        step=1 if size < 30 else 5 if size < 200 else 10,
-    )
-
-
-def _guess(kind: Counted, brood: Brood) -> str:
-    """A number to step from: what was counted before."""
-    order: list[Counted] = [k for k in Counted if k is not Counted.WHITE]
-    earlier = [brood.counts[k].low for k in order[: order.index(kind)] if k in brood.counts]
-    return str(earlier[-1]) if earlier else ""
-
-
-def rate_words(brood: Brood) -> str:
-    """What the counts say of hatch and survival; a range stays a range."""
-    parts = []
-    for name, part, whole in (
-        ("hatched of eggs", Counted.HATCHED, Counted.EGGS),
-        ("day 30 of hatched", Counted.DAY_30, Counted.HATCHED),
-        ("moved on of eggs", Counted.MOVED_ON, Counted.EGGS),
-    ):
-        a, b = brood.counts.get(part), brood.counts.get(whole)
-        if a is None or b is None or b.low == 0:
-            continue
-        low, high = 100 * a.low / b.high, min(100 * a.high / b.low, 100.0)
-        text = f"{low:.0f} %" if round(low) == round(high) else f"{low:.0f} to {high:.0f} %"
-        parts.append(f"{name} {text}")
-    return f"{'; '.join(parts)}." if parts else ""
+        return Tap(act=act, label="Enter the stage", detail=proposal.stage)
+    return Tap(act=act, label=ACTS[act])
 
 
 def food_lines(cultures: Sequence[Culture], brood: Brood, say: BroodWords) -> list[FoodLine]:
-    """The cultures that are still to be started or still feed; a daily hatch is one line a day."""
-    found = []
+    """The cultures that are still of use; hatches that follow day by day are one line."""
+    begun = {r.detail for r in brood.records if r.act is BroodAct.CULTURE}
+    found: list[FoodLine] = []
+    daily: list[Culture] = []
     for culture in cultures:
-        started = any(key.endswith(culture.key) for key in brood.done)
         if culture.feed_until_ms < say.now_ms:
             continue
-        recipe = RECIPES[culture.food]
-        late = not started and culture.start_by_ms < say.now_ms
-        start = "started" if started else f"by {say.when(culture.start_by_ms)}"
+        if "-day-" in culture.key and culture.key not in begun:
+            daily.append(culture)
+        else:
+            found.append(_food_line(culture, culture.key in begun, say))
+    if daily:
+        first, last = daily[0], daily[-1]
+        line = _food_line(first, False, say)
         found.append(
-            FoodLine(
-                name=f"{recipe.named}{', spare' if culture.spare else ''}",
-                amount=f"{culture.grams:g} g of cysts" if culture.grams else "",
-                start=f"{start}: late" if late else start,
-                harvest=say.window(culture.ready_from_ms, culture.ready_to_ms),
-                feed=say.window(culture.feed_from_ms, culture.feed_until_ms),
-                late=late,
+            replace(
+                line,
+                name=f"{line.name}, then one a day",
+                feed=say.window(first.feed_from_ms, last.feed_until_ms),
             )
         )
-    return found[:12]
+    return found
+
+
+def _food_line(culture: Culture, begun: bool, say: BroodWords) -> FoodLine:
+    late = not begun and culture.start_by_ms < say.now_ms
+    start = "started" if begun else f"by {say.when(culture.start_by_ms)}"
+    return FoodLine(
+        name=f"{RECIPES[culture.food].named}{', spare' if culture.spare else ''}",
+        amount=f"{culture.grams:g} g of cysts" if culture.grams else "",
+        start=f"{start}, late" if late else start,
+        harvest=say.window(culture.ready_from_ms, culture.ready_to_ms),
+        feed=say.window(culture.feed_from_ms, culture.feed_until_ms),
+        late=late,
+    )
 
 
 def ended_words(brood: Brood) -> str:
@@ -265,79 +181,5 @@ def facts(brood: Brood, desk: Desk) -> list[tuple[str, str]]:
     """What the brood was begun with."""
     sheet = desk.broods.sheets().get(brood.species)
     found = [("species", sheet.latin)] if sheet else []
-    found += [(_PLAN.get(name, name), text) for name, text in brood.plan.items() if text]
+    found += [(PLAN.get(name, name), text) for name, text in brood.plan.items() if text]
     return found or [("", "Nothing was told at the start.")]
-
-
-def history(brood: Brood, now_ms: int, say: BroodWords) -> list[HistoryLine]:
-    """Every record, the newest first; what was corrected or withdrawn stays visible."""
-    found = [_line(record, brood, now_ms, say) for record in brood.records]
-    found += [
-        _withdrawn(one.record, one.by, say)
-        for one in brood.superseded
-        if one.by is not None and one.by.act is BroodAct.WITHDRAWN
-    ]
-    return sorted(found, key=lambda line: line.at_ms, reverse=True)
-
-
-def _line(record: BroodRecord, brood: Brood, now_ms: int, say: BroodWords) -> HistoryLine:
-    return HistoryLine(
-        id=record.id,
-        at_ms=record.at_ms,
-        words=record_words(record),
-        tank=record.tank,
-        made=_made(record, say),
-        before=_before(record, brood, say),
-        undo=0 <= now_ms - record.made_ms < UNDO_MS,
-        correct=True,
-        withdrawn=False,
-        wall=say.wall(record.at_ms),
-        detail=record.detail,
-        count=record.count.text if record.count is not None else None,
-        plan=tuple((n, _PLAN[n], record.fields.get(n, "")) for n in PLANNED)
-        if record.act is BroodAct.STARTED
-        else (),
-        outcome=record.fields.get("outcome", "") if record.act is BroodAct.ENDED else "",
-        ticked=record.act is BroodAct.DONE,
-    )
-
-
-def _withdrawn(record: BroodRecord, taken: BroodRecord, say: BroodWords) -> HistoryLine:
-    return HistoryLine(
-        id=taken.id,
-        at_ms=record.at_ms,
-        words=f"{record_words(record)}: taken back",
-        tank=record.tank,
-        made=f"taken back {say.when(taken.made_ms)}{_by(taken)}",
-        before=(),
-        undo=True,
-        correct=False,
-        withdrawn=True,
-        wall="",
-        detail="",
-        count=None,
-    )
-
-
-def _made(record: BroodRecord, say: BroodWords) -> str:
-    """When and by whom it was written down, where that is not when it happened."""
-    if record.replaces:
-        return f"corrected {say.when(record.made_ms)}{_by(record)}"
-    late = record.made_ms - record.at_ms > MINUTE_MS
-    if late:
-        return f"written down {say.when(record.made_ms)}{_by(record)}"
-    return _by(record).strip()
-
-
-def _by(record: BroodRecord) -> str:
-    return f" by {record.by}" if record.by else ""
-
-
-def _before(record: BroodRecord, brood: Brood, say: BroodWords) -> tuple[str, ...]:
-    """What a corrected record said earlier, the oldest last."""
-    known = {s.record.id: s.record for s in brood.superseded}
-    found: list[str] = []
-    while record.replaces in known and len(found) < 20:
-        record = known[record.replaces]
-        found.append(f"{say.when(record.at_ms)} {record_words(record)}")
-    return tuple(found)

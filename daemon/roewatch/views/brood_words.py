@@ -1,5 +1,6 @@
 """A brood in words: its day, its milestones, its records and counts, as a keeper reads them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -8,6 +9,7 @@ from roewatch.breeding.count import Counted
 from roewatch.breeding.development import CannotSay
 from roewatch.breeding.forecast import BroodForecast, Expected
 from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
+from roewatch.breeding.todo import Task, Todo
 from roewatch.room.moment import DAY_MS, moment_of
 from roewatch.views.brood_bar import Bar, Milestone, bar_of
 from roewatch.views.pages import Words
@@ -45,7 +47,51 @@ OUTCOMES = {
     Outcome.UNKNOWN: "unknown",
 }
 
+PLAN = {
+    "parents": "parents",
+    "water": "water",
+    "food": "food",
+    "light": "light",
+    "tanks": "tanks",
+    "plan": "plan",
+    "stage": "stage at the start",
+}
+"""What a brood was begun with, by the names of its plan."""
+
+_SOON_MS = DAY_MS
 _BEFORE = {BroodAct.STARTED: "begun", BroodAct.DONE: "ticked", BroodAct.ENDED: "ended"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tap:
+    """One button that records something with its usual values."""
+
+    act: BroodAct
+    label: str
+    detail: str = ""
+    who: str = ""
+
+
+_TASKS = {
+    Task.CULTURE: BroodAct.CULTURE,
+    Task.PARENTS_OUT: BroodAct.PARENTS_OUT,
+    Task.DARK: BroodAct.DARK,
+    Task.LIGHT: BroodAct.LIGHT,
+    Task.HATCH: BroodAct.HATCHED,
+    Task.SWIMMING: BroodAct.SWIMMING,
+}
+
+
+def tap_of(todo: Todo) -> Tap | None:
+    """What is recorded when a to-do is done, where that says more than a tick; else None."""
+    act = _TASKS.get(todo.task)
+    if act is None:
+        return None
+    detail = "/".join(todo.key.split("/")[2:])
+    if act is BroodAct.PARENTS_OUT:
+        label = f"{detail.capitalize()} out" if detail else ACTS[act]
+        return Tap(act=act, label=label, who=detail or "pair")
+    return Tap(act=act, label=ACTS[act], detail=detail if act is BroodAct.CULTURE else "")
 
 
 class BroodWords(Words):
@@ -70,6 +116,10 @@ class BroodWords(Words):
         day, _, hour = last.rpartition(", ")
         same = bool(day) and first.startswith(f"{day}, ")
         return f"{first} to {hour if same else last}"
+
+    def tap_of(self, todo: Todo) -> Tap | None:
+        """What is recorded when a to-do is done, where that says more than a tick."""
+        return tap_of(todo)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,6 +190,16 @@ def _line(letter: str, was: str, will: str, leg: Expected | CannotSay, say: Broo
     if leg.overdue(say.now_ms):
         when = f"overdue since {say.when(leg.to_ms)}; look, and record what you see"
     return Line(letter=letter, word=will, when=when, why=f"{leg.why} ({leg.basis})")
+
+
+def sorted_out(todos: Iterable[Todo], now_ms: int) -> tuple[list[Todo], list[Todo]]:
+    """To-dos for today, and those for later: what can wait is not in the way of what cannot."""
+    near: list[Todo] = []
+    later: list[Todo] = []
+    for todo in todos:
+        soon = todo.from_ms <= now_ms if todo.flag else todo.due_ms <= now_ms + _SOON_MS
+        (near if soon else later).append(todo)
+    return near, later
 
 
 def day_words(brood: Brood, now_ms: int) -> str:

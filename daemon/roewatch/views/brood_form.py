@@ -1,0 +1,161 @@
+"""What a form about a brood says: moments, counts, acts; what says nothing is refused in words."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from roewatch.breeding.brood import Brood, broods_of
+from roewatch.breeding.count import Count, count_of
+from roewatch.breeding.light import light_hours
+from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
+from roewatch.room.moment import DAY_MS, MINUTE_MS, SECOND_MS, moment_of
+from roewatch.room.stage import Stage
+from roewatch.views.act import Fields
+from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.axis import instants
+from roewatch.views.pages import Desk
+
+UNDO_MS = 10 * MINUTE_MS
+
+
+LONGEST = 300
+
+
+PLANNED = ("parents", "water", "food", "light")
+"""What a brood is begun with, besides species and tank, by the names of its plan."""
+
+_TWICE_MS = 30 * SECOND_MS
+
+
+_OLDEST_MS = 400 * DAY_MS
+
+
+_HERE = frozenset({BroodAct.STARTED, BroodAct.ENDED, BroodAct.WITHDRAWN})
+
+
+def brood_here(desk: Desk, id_: str) -> Brood:
+    """One brood. Raises NotHereError for one nobody started."""
+    for brood in broods_of(desk.broods.records(id_)):
+        if brood.id == id_ and (brood.records or brood.superseded):
+            return brood
+    raise NotHereError(f"This room has no brood {id_!r}.")
+
+
+def next_id(desk: Desk, now_ms: int) -> str:
+    """The next brood's id: the year in the room, and a number that no brood of it has yet."""
+    year = moment_of(now_ms).astimezone(ZoneInfo(desk.live.room().zone)).year
+    taken = [
+        int(match[1])
+        for record in desk.broods.records()
+        if (match := re.fullmatch(rf"{year}-(\d{{1,6}})", record.brood))
+    ]
+    return f"{year}-{max(taken, default=0) + 1}"
+
+
+def wall_ms(text: str, zone: str, now_ms: int) -> int:
+    """The moment a form's field for day and time names in the room's zone; empty for now.
+
+    Raises AskedWrongError for what is no time, or lies ahead.
+    """
+    if not text.strip():
+        return now_ms
+    try:
+        named = datetime.fromisoformat(text.strip()).replace(tzinfo=None, second=0, microsecond=0)
+        at_ms = instants(named, ZoneInfo(zone))[0][0]
+    except (ValueError, IndexError, OverflowError) as fault:
+        raise AskedWrongError(f"When: {text[:40]!r} is no day and time.") from fault
+    return at_past(at_ms, now_ms)
+
+
+def at_past(at_ms: int, now_ms: int) -> int:
+    """The moment itself. Raises AskedWrongError if it lies ahead or is too old to mean it."""
+    if not now_ms - _OLDEST_MS <= at_ms <= now_ms + MINUTE_MS:
+        raise AskedWrongError("When: a record is of the past, and not older than 400 days.")
+    return at_ms
+
+
+def counted_of(fields: Mapping[str, str]) -> Count | None:
+    """The count a form names: a number or a range, perhaps with `to` and `about`; None for none."""
+    text, to = fields.get("count", "").strip(), fields.get("to", "").strip()
+    if not text:
+        if to:
+            raise AskedWrongError("Write the smaller number first, then up to how many.")
+        return None
+    count = _count(f"{text}-{to}" if to and to != text else text)
+    return replace(count, about=True) if fields.get("about") else count
+
+
+def _count(text: str) -> Count:
+    try:
+        return count_of(text)
+    except ValueError as fault:
+        raise AskedWrongError(str(fault)) from fault
+
+
+def act_of(text: str) -> BroodAct:
+    """An act that may be recorded on its own. Raises AskedWrongError for another word."""
+    if text not in set(BroodAct) or BroodAct(text) in _HERE:
+        offered = ", ".join(act for act in BroodAct if act not in _HERE)
+        raise AskedWrongError(f"{text[:40]!r} cannot be recorded; there are {offered}.")
+    return BroodAct(text)
+
+
+def checked(desk: Desk, record: BroodRecord) -> BroodRecord:
+    """The record, if it says what its act needs. Raises AskedWrongError."""
+    tanks = {tank.id for tank in desk.live.room().tanks}
+    if record.tank and record.tank not in tanks:
+        raise AskedWrongError(f"This room has no tank {record.tank[:40]!r}.")
+    if record.act is BroodAct.COUNTED and (record.counted is None or record.count is None):
+        raise AskedWrongError("Say what was counted and how many: 60, about 60, or 50-70.")
+    if record.act is BroodAct.NOTE and not record.detail:
+        raise AskedWrongError("An empty note says nothing; write a word or two.")
+    if record.act is BroodAct.DONE and not record.detail:
+        raise AskedWrongError("Say which to-do is done, by its key.")
+    if record.act is BroodAct.STAGE and record.detail not in set(Stage):
+        raise AskedWrongError(f"Write the new stage, one of {', '.join(Stage)}.")
+    if record.act is BroodAct.MOVED and not record.tank:
+        raise AskedWrongError("Choose the tank it was moved to.")
+    return record
+
+
+def fields_of(fields: Fields, before: BroodRecord) -> dict[str, str]:
+    """The further fields of a record, with what the form says of them."""
+    kept = dict(before.fields)
+    if before.act is BroodAct.STARTED:
+        kept |= {n: fields[f"plan_{n}"].strip()[:LONGEST] for n in PLANNED if f"plan_{n}" in fields}
+        light_hours(kept.get("light", ""))  # refuses what are no hours, in words
+    if before.act is BroodAct.ENDED and "outcome" in fields:
+        if fields["outcome"] not in set(Outcome):
+            raise AskedWrongError(f"What happened? One of {', '.join(Outcome)}.")
+        kept["outcome"] = fields["outcome"]
+    return {name: text for name, text in kept.items() if text}
+
+
+def moved(fields: Fields, before: BroodRecord, zone: str) -> bool:
+    """Whether a correction names another minute; unchanged, a record keeps its seconds."""
+    shown = f"{moment_of(before.at_ms).astimezone(ZoneInfo(zone)):%Y-%m-%dT%H:%M}"
+    return fields.get("wall", "") not in {"", shown}
+
+
+def light_of(fields: Fields) -> str:
+    """The light's hours as a plan writes them, `07:00-21:00`; empty when neither was told."""
+    on, off = (fields.get(name, "").strip() for name in ("light_on", "light_off"))
+    if not on and not off:
+        return ""
+    light_hours(f"{on}-{off}")  # refuses what is none, in words
+    return f"{on}-{off}"
+
+
+def twice(brood: Brood, record: BroodRecord) -> bool:
+    """Whether a wet finger has just recorded the very same."""
+    return any(
+        r.act is record.act
+        and (r.counted, r.count, r.detail, r.tank) == (
+            record.counted, record.count, record.detail, record.tank
+        )
+        and 0 <= record.made_ms - r.made_ms < _TWICE_MS
+        and abs(record.at_ms - r.at_ms) < _TWICE_MS
+        for r in brood.records
+    )  # fmt: skip
