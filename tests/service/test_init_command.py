@@ -65,12 +65,28 @@ def test_answers_typed_in_a_terminal_make_the_same(tmp_path: Path) -> None:
     assert "swordfish" not in done.output
 
 
-def test_secrets_lie_beside_the_room_for_this_user_alone(tmp_path: Path) -> None:
-    (tmp_path / "way").write_text("ntfy://loft/keeper")
-    assert init(tmp_path, *TANKS, "--way-file", str(tmp_path / "way")).exit_code == 0
+def test_a_typed_secret_lies_beside_the_room_for_this_user_alone(tmp_path: Path) -> None:
+    assert init(tmp_path, *TANKS, "--ask", typed="\n" * 6 + "https://loft/keeper\n").exit_code == 0
     secret = tmp_path / "keeper-phone-url"
+    assert secret.read_text() == "https://loft/keeper\n"
     assert stat.S_IMODE(secret.stat().st_mode) == 0o600
     assert "loft" not in (tmp_path / "room.toml").read_text()
+
+
+def test_a_secret_in_a_file_already_stays_where_it_is(tmp_path: Path) -> None:
+    (tmp_path / "etc").mkdir()
+    (tmp_path / "broker-password").write_text("swordfish")
+    (tmp_path / "etc/phone").write_text("https://loft/keeper")
+    done = init(
+        tmp_path / "etc", *TANKS, "--username", "roewatch",
+        "--password-file", str(tmp_path / "broker-password"),
+        "--way-file", str(tmp_path / "etc/phone"),
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    text = (tmp_path / "etc/room.toml").read_text()
+    assert f'password_file = "{tmp_path}/broker-password"' in text
+    assert f'url_file = "{tmp_path}/etc/phone"' in text
+    assert load_setup(tmp_path / "etc/room.toml", {}).broker.password == "swordfish"
 
 
 def test_a_room_file_that_is_there_is_never_touched(tmp_path: Path) -> None:
@@ -117,7 +133,7 @@ def test_the_sample_is_printed_whole() -> None:
 def test_whatever_is_typed_stays_what_it_was(name: str, user: str, contact: str) -> None:
     room = FirstRoom(
         name=name, id="x", timezone="UTC", tanks=[FirstTank(id="A1", litres=20)], username=user,
-        quantities=[Quantity.PH], topic="{tank}", contact=contact, has_way=True,
+        quantities=[Quantity.PH], topic="{tank}", contact=contact, way_file="phone",
     )  # fmt: skip
     document = document_of(room_text(room), "room.toml")
     assert document.faults == []

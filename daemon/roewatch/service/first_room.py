@@ -28,8 +28,9 @@ class FirstTank:
 class FirstRoom:
     """Everything that was answered.
 
-    topic: with {tank} and {quantity} in it. quantities: what each tank is probed for. secrets:
-    file name beside the room file to what stands in it; never written into the room file itself.
+    topic: with {tank} and {quantity} in it. quantities: what each tank is probed for.
+    password_file, way_file: where the broker's password and the phone's address lie, or will lie;
+    empty for none. secrets: what is to be written beside the room file, by file name.
     """
 
     name: str
@@ -43,8 +44,9 @@ class FirstRoom:
     port: int = 1883
     username: str = ""
     store: str = "roewatch.sqlite"
+    password_file: str = ""
     contact: str = "Keeper"
-    has_way: bool = False
+    way_file: str = ""
     secrets: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -111,8 +113,8 @@ def _said(text: str) -> str:
 def _head(room: FirstRoom) -> str:
     user = f"username = {_said(room.username)}" if room.username else '# username = ""'
     secret = (
-        f"password_file = {_said(PASSWORD_FILE)}"
-        if PASSWORD_FILE in room.secrets
+        f"password_file = {_said(room.password_file)}"
+        if room.password_file
         else f"# password_file = {_said(PASSWORD_FILE)}  ## holds the password, alone"
     )
     return f"""\
@@ -163,9 +165,9 @@ name = {_said(room.contact)}
 
 [[contact.ways]]
 name = "phone"
-url_file = {_said(WAY_FILE)}
+url_file = {_said(room.way_file or WAY_FILE)}
 """
-    if room.has_way:
+    if room.way_file:
         return text
     return "".join(
         line if line.startswith("##") else f"## {line}" if line.strip() else line

@@ -112,17 +112,25 @@ def init(  # noqa: PLR0913, PLR0917 - the options of a command
     if port and not port.isdecimal():
         raise typer.BadParameter(f"{port!r} is no port; write HOST:1883")
     user = says("Our name at the broker, empty for none?", username, "")
-    secrets = {}
-    if user and (password := says.secret("Our password there?", password_file)):
-        secrets[first_room.PASSWORD_FILE] = password + "\n"
+    secrets: dict[str, str] = {}
+
+    def secret(question: str, given: Path | None, beside: str) -> str:
+        """Where it lies: in the file that was given, or in one to be written beside the room."""
+        if given is not None:
+            return str(given.resolve())
+        typed = says.secret(question)
+        if typed:
+            secrets[beside] = f"{typed}\n"
+        return beside if typed else ""
+
+    password_is_in = ""
+    if user:
+        password_is_in = secret("Our password there?", password_file, first_room.PASSWORD_FILE)
     tanks = [_tank_of(text) for text in tank or says.tanks()]
     probed = says("What is each tank probed for?", _joined(quantity), ", ".join(_PROBED))
     where = says("On which topic?", topic, f"{room_id}/probe-{{tank}}/{{quantity}}")
-    address = says.secret(
-        "Where do notices go: ntfy://…, mailto://…, https://…; empty for now?", way_file
-    )
-    if address:
-        secrets[first_room.WAY_FILE] = address + "\n"
+    where_to = "Where do notices go: ntfy://…, mailto://…, https://…; empty for now?"
+    way_is_in = secret(where_to, way_file, first_room.WAY_FILE)
     first_room.written(
         first_room.FirstRoom(
             name=called,
@@ -135,13 +143,14 @@ def init(  # noqa: PLR0913, PLR0917 - the options of a command
             port=int(port or 1883),
             username=user,
             store=store,
-            has_way=bool(address),
+            password_file=password_is_in,
+            way_file=way_is_in,
             secrets=secrets,
         ),
         room,
     )
     print(room)
-    told = "" if address else "Nobody is told of an alarm yet: give it a [[contact]]. "
+    told = "" if way_is_in else "Nobody is told of an alarm yet: give it a [[contact]]. "
     print(f"Written. {told}Next: roewatch check --live --room {room}", file=sys.stderr)
 
 
@@ -151,8 +160,8 @@ class _Silent:
     def __call__(self, _question: str, given: str | None, default: str) -> str:
         return default if given is None else given
 
-    def secret(self, _question: str, file: Path | None) -> str:
-        return file.read_text(encoding="utf-8").strip() if file else ""
+    def secret(self, _question: str) -> str:
+        return ""
 
     def tanks(self) -> list[str]:
         raise typer.BadParameter(f"no tank; give at least one: --tank {_TANK}")
@@ -167,9 +176,7 @@ class _Asking(_Silent):
         said: str = typer.prompt(question, default=default, show_default=bool(default), err=True)
         return said.strip()
 
-    def secret(self, question: str, file: Path | None) -> str:
-        if file:
-            return super().secret(question, file)
+    def secret(self, question: str) -> str:
         said: str = typer.prompt(
             question, default="", show_default=False, hide_input=True, err=True
         )
