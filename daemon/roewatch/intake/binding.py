@@ -1,7 +1,7 @@
 """A binding: how the messages on one topic become the readings of one probe."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from roewatch.intake.document import parts_of
@@ -23,7 +23,7 @@ class Binding:
     pointer: RFC 6901, to the value (json). time_pointer: to the payload's own time (json), empty
     when it has none. name: the SenML record's resolved name, or its last path segment; empty when
     the pack carries this probe only. unit: what the payload is in when it does not say; empty
-    means the kept unit.
+    means the kept unit. to_kept: (factor, offset) from `unit` into the kept unit.
     Raises ValueError for a pointer that is none, and for a unit that does not measure `quantity`.
     """
 
@@ -35,11 +35,12 @@ class Binding:
     time_pointer: str = ""
     name: str = ""
     unit: str = ""
+    to_kept: tuple[float, float] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         parts_of(self.pointer)
         parts_of(self.time_pointer)
-        conversion(self.quantity, self.unit)
+        object.__setattr__(self, "to_kept", conversion(self.quantity, self.unit))
 
 
 def by_topic(bindings: Iterable[Binding]) -> dict[str, tuple[Binding, ...]]:

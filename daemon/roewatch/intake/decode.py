@@ -7,15 +7,17 @@ from roewatch.intake.binding import Binding, Format
 from roewatch.intake.document import document
 from roewatch.intake.entry import Entry, of_json, of_plain, of_senml
 from roewatch.intake.example import example
-from roewatch.intake.own_time import believable
+from roewatch.intake.own_time import AHEAD_MS, EARLIEST_MS, believable
 from roewatch.intake.senml import Record, resolved
-from roewatch.intake.written import UnreadableError, factor_and_offset, finite, plain
+from roewatch.intake.written import UnreadableError, plain
 from roewatch.room.moment import iso
 
 LARGEST = 1 << 20
 """Bytes a payload may have (1 MiB): some weeks of one probe in one batch."""
 
 _YEAR_10000_MS = 253_402_300_800_000
+_new = tuple.__new__  # half the cost of a named tuple's own constructor
+_PLAIN, _JSON = Format.PLAIN, Format.JSON  # looked up once: a member costs more than a message
 
 
 class Decoded(NamedTuple):
@@ -96,6 +98,8 @@ class _AbsentError(UnreadableError):
 class _Message:
     """One payload, read in each format at most once however many probes share its topic."""
 
+    __slots__ = ("_document", "_payload", "_records", "_why")
+
     def __init__(self, payload: bytes) -> None:
         self._payload = payload
         self._document: object = None
@@ -104,10 +108,12 @@ class _Message:
 
     def entries(self, binding: Binding, arrival_ms: int) -> list[Entry]:
         """Raises UnreadableError; the same trouble again for the next binding."""
-        if binding.format is Format.PLAIN:
+        written_as = binding.format
+        if written_as is _PLAIN:
             return of_plain(plain(self._payload), binding)
-        self._read()
-        if binding.format is Format.JSON:
+        if self._document is None:
+            self._read()
+        if written_as is _JSON:
             return of_json(self._document, binding, arrival_ms)
         if self._records is None:
             self._records = resolved(self._document)
@@ -119,12 +125,11 @@ class _Message:
     def _read(self) -> None:
         if self._why:
             raise UnreadableError(self._why)
-        if self._document is None:
-            try:
-                self._document = document(self._payload)
-            except UnreadableError as error:
-                self._why = str(error)
-                raise
+        try:
+            self._document = document(self._payload)
+        except UnreadableError as error:
+            self._why = str(error)
+            raise
 
 
 class _UntimelyError(UnreadableError):
@@ -137,24 +142,34 @@ def _placed(
     """The entries as readings, and the first trouble among them with how many more had any."""
     troubles: list[str] = []
     at: dict[int, Decoded] = {}
-    silent_on_time = sum(1 for entry in entries if _says_no_time(entry))
+    probe, latest_ms = binding.probe, arrival_ms + AHEAD_MS
+    alone: bool | None = None  # counted once, and only for those who leave their time open
     for entry in entries:
-        try:
-            raw = _kept(entry, binding)
-            when = _when(entry, arrival_ms, retained=retained, alone=silent_on_time == 1)
-        except _UntimelyError as error:
-            troubles.append(str(error))
-            if retained or len(entries) > 1:
+        raw, own_ms, _, trouble, time_trouble = entry
+        if (
+            own_ms is not None
+            and EARLIEST_MS <= own_ms <= latest_ms
+            and not (trouble or time_trouble)
+        ):
+            reading = _new(Decoded, (probe, own_ms, raw, True))
+        else:
+            if alone is None:
+                alone = sum(map(_says_no_time, entries)) == 1
+            try:
+                when = _when(entry, arrival_ms, retained=retained, alone=alone)
+            except _UntimelyError as error:
+                troubles.append(str(error))
+                if retained or len(entries) > 1:
+                    continue
+                when = (arrival_ms, False)
+            except UnreadableError as error:
+                troubles.append(str(error))
                 continue
-            when = (arrival_ms, False)
-        except UnreadableError as error:
-            troubles.append(str(error))
-            continue
-        if when is None:
-            continue
-        reading = Decoded(binding.probe, when[0], raw, own_time=when[1])
-        first = at.setdefault(reading.at_ms, reading)
-        if first.raw != raw:
+            if when is None:
+                continue
+            reading = Decoded(probe, when[0], raw, own_time=when[1])
+        first = at.setdefault(reading[1], reading)
+        if first is not reading and first.raw != raw:
             moment = iso(reading.at_ms)
             troubles.append(f"two numbers for {moment}: {first.raw:g} is kept, {raw:g} is not")
     if not troubles:
@@ -167,20 +182,14 @@ def _says_no_time(entry: Entry) -> bool:
     return entry.own_ms is None and not entry.time_trouble and not entry.shift_ms
 
 
-def _kept(entry: Entry, binding: Binding) -> float:
-    """The number in the kept unit. Raises UnreadableError if there is none, or it is not finite."""
-    if entry.trouble:
-        raise UnreadableError(entry.trouble)
-    factor, offset = factor_and_offset(binding.quantity, entry.unit)
-    return finite(entry.value * factor + offset)
-
-
 def _when(entry: Entry, arrival_ms: int, *, retained: bool, alone: bool) -> tuple[int, bool] | None:
     """The moment of an entry and whether it is its own; None if it is old news without a time.
 
     alone: no other number of the message leaves its time open.
     Raises UnreadableError, or _UntimelyError when only the time is at fault.
     """
+    if entry.trouble:
+        raise UnreadableError(entry.trouble)
     if entry.time_trouble:
         raise _UntimelyError(f"its own time {entry.time_trouble}")
     if entry.own_ms is not None:

@@ -8,6 +8,8 @@ from jsonpointer import JsonPointer, JsonPointerException
 from roewatch.intake.written import UnreadableError
 
 _ABSENT = object()
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+_decode = json.JSONDecoder().raw_decode
 
 
 def document(payload: bytes) -> object:
@@ -17,7 +19,8 @@ def document(payload: bytes) -> object:
     writes them for that probe, and the others' numbers beside it are good.
     """
     try:
-        return json.loads(payload.rstrip(b"\0").decode("utf-8-sig"))
+        text = payload.rstrip(b"\0").removeprefix(_BYTE_ORDER_MARK).decode()
+        return _whole(text)
     except UnicodeDecodeError as error:
         raise UnreadableError(f"not JSON: byte {error.start} is not UTF-8") from error
     except RecursionError as error:
@@ -26,6 +29,18 @@ def document(payload: bytes) -> object:
         raise UnreadableError(f"not JSON: {error.msg} at character {error.pos}") from error
     except ValueError as error:  # an integer of more digits than Python converts
         raise UnreadableError("not read: a number has too many digits") from error
+
+
+def _whole(text: str) -> object:
+    """What `json.loads` gives, without its search for blanks: few probes send any around it."""
+    try:
+        value, end = _decode(text)
+    except json.JSONDecodeError:
+        return json.loads(text)
+    if end != len(text):
+        return json.loads(text)
+    found: object = value
+    return found
 
 
 @lru_cache(maxsize=65_536)

@@ -7,29 +7,47 @@ from roewatch.intake.document import is_index, member, parts_of, said
 from roewatch.intake.example import example
 from roewatch.intake.own_time import own_ms_of
 from roewatch.intake.senml import ABSOLUTE_FROM_S, Record, named
-from roewatch.intake.written import UnreadableError, Written, as_float, factor_and_offset, written
+from roewatch.intake.written import (
+    UnreadableError,
+    Written,
+    as_float,
+    factor_and_offset,
+    finite,
+    written,
+)
 
 
 class Entry(NamedTuple):
-    """One number, not yet in the kept unit and not yet placed in time.
+    """One number in the kept unit, not yet placed in time.
 
-    unit: what `value` is in; empty means the kept unit. own_ms: the payload's own time, None when
-    it has none. shift_ms: how long before (negative) or after arrival it was measured, when the
-    payload says only that. trouble: why there is no number here; empty when there is one.
-    time_trouble: why the own time could not be read; empty when it could, or there is none.
+    own_ms: the payload's own time, None when it has none. shift_ms: how long before (negative) or
+    after arrival it was measured, when the payload says only that. trouble: why there is no number
+    here; empty when there is one. time_trouble: why the own time could not be read; empty when it
+    could, or there is none.
     """
 
-    value: float
-    unit: str
+    raw: float
     own_ms: int | None = None
     shift_ms: int = 0
     trouble: str = ""
     time_trouble: str = ""
 
 
+def _kept(value: float, unit: str, binding: Binding) -> float:
+    """Raises UnreadableError if the unit does not fit, or the number is not finite."""
+    if not unit or unit == binding.unit:
+        factor, offset = binding.to_kept
+    else:
+        factor, offset = factor_and_offset(binding.quantity, unit)
+    return finite(value * factor + offset)
+
+
 def of_plain(number: Written, binding: Binding) -> list[Entry]:
-    """The one entry of a plain payload; the unit written behind the number wins."""
-    return [Entry(number.value, number.unit or binding.unit)]
+    """The one entry of a plain payload; the unit written behind the number wins.
+
+    Raises UnreadableError if that unit does not measure the binding's quantity.
+    """
+    return [Entry(_kept(number.value, number.unit, binding))]
 
 
 def of_json(value: object, binding: Binding, arrival_ms: int) -> list[Entry]:
@@ -57,25 +75,29 @@ def of_json(value: object, binding: Binding, arrival_ms: int) -> list[Entry]:
 
 def _json_entry(around: object, found: object, binding: Binding, arrival_ms: int) -> Entry:
     try:
-        number = _json_number(found)
+        value, unit = _json_number(found)
     except UnreadableError as error:
-        return Entry(0.0, "", trouble=str(error))
-    unit = number.unit or binding.unit
-    if not binding.time_pointer:
-        return Entry(number.value, unit)
+        return Entry(0.0, trouble=str(error))
+    own_ms, time_trouble = None, ""
+    if binding.time_pointer:
+        try:
+            own_ms = own_ms_of(member(around, parts_of(binding.time_pointer)), arrival_ms)
+        except UnreadableError as error:
+            time_trouble = str(error)
     try:
-        own_ms = own_ms_of(member(around, parts_of(binding.time_pointer)), arrival_ms)
+        return Entry(_kept(value, unit, binding), own_ms, 0, "", time_trouble)
     except UnreadableError as error:
-        return Entry(number.value, unit, time_trouble=str(error))
-    return Entry(number.value, unit, own_ms)
+        return Entry(0.0, own_ms, 0, str(error), time_trouble)
 
 
-def _json_number(found: object) -> Written:
+def _json_number(found: object) -> tuple[float, str]:
+    if type(found) is float:
+        return found, ""
     if isinstance(found, str):
         return written(found)
-    if isinstance(found, bool) or not isinstance(found, int | float):
+    if type(found) is not int:
         raise UnreadableError(f"{said(found)} is not a number")
-    return Written(as_float(found), "")
+    return as_float(found), ""
 
 
 def of_senml(records: list[Record], binding: Binding) -> list[Entry]:
@@ -84,17 +106,21 @@ def of_senml(records: list[Record], binding: Binding) -> list[Entry]:
     One name may carry several quantities told apart by their units alone (RFC 8428 §5.1.3).
     Raises UnreadableError if no record is, saying which names and units there were.
     """
-    entries, units = [], set()
+    wanted = binding.name
+    entries: list[Entry] = []
+    units: set[str] = set()
+    unit, (factor, offset) = "", binding.to_kept  # most packs have one unit throughout
     for record in records:
-        if not named(record.name, binding.name):
+        if record.name != wanted and not named(record.name, wanted):
             continue
-        unit = record.unit or binding.unit
-        try:
-            factor_and_offset(binding.quantity, unit)
-        except UnreadableError:
-            units.add(unit)
-            continue
-        entries.append(_senml_entry(record, unit))
+        if record.unit != unit:
+            try:
+                of_this = factor_and_offset(binding.quantity, record.unit or binding.unit)
+            except UnreadableError:
+                units.add(record.unit or binding.unit)
+                continue
+            unit, (factor, offset) = record.unit, of_this
+        entries.append(_senml_entry(record, record.value * factor + offset))
     if entries:
         return entries
     if units:
@@ -109,9 +135,13 @@ def _listed(words: set[str]) -> str:
     return ", ".join(example(word, longest=40) for word in sorted(words)[:5])
 
 
-def _senml_entry(record: Record, unit: str) -> Entry:
+def _senml_entry(record: Record, value: float) -> Entry:
+    try:
+        raw, trouble = finite(value), ""
+    except UnreadableError as error:
+        raw, trouble = 0.0, str(error)
     # beyond any calendar, so that the product stays an int of sane size
     ms = round(max(min(record.time_s, 1e12), -1e12) * 1000)
     if record.time_s >= ABSOLUTE_FROM_S:
-        return Entry(record.value, unit, own_ms=ms)
-    return Entry(record.value, unit, shift_ms=ms)
+        return Entry(raw, ms, 0, trouble)
+    return Entry(raw, None, ms, trouble)

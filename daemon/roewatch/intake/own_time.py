@@ -14,7 +14,7 @@ AHEAD_MS = 5 * MINUTE_MS
 """How far a probe's clock may run ahead of ours before its time is not believed."""
 
 _WANT = "want ISO 8601 such as 2026-03-01T11:20:00Z"
-_PER_SECOND = (1.0, 1e3, 1e6, 1e9)  # seconds, then milli-, micro- and nanoseconds
+_MILLI_FROM, _MICRO_FROM, _NANO_FROM = 1e11, 1e14, 1e17  # as seconds, the years past 5000
 
 
 def believable(own_ms: int, arrival_ms: int) -> bool:
@@ -31,14 +31,19 @@ def own_ms_of(given: object, arrival_ms: int) -> int:
     """
     if isinstance(given, str):
         return _from_iso(given)
-    if isinstance(given, bool) or not isinstance(given, int | float):
+    if isinstance(given, bool) or not isinstance(given, (int, float)):
         raise UnreadableError(f"is {said(given)}; want ISO 8601 or seconds since 1970")
     number = finite(as_float(given))
-    for per_second in _PER_SECOND:
-        own_ms = _rounded(number / per_second)
-        if believable(own_ms, arrival_ms):
-            return own_ms
-    return _rounded(number)
+    own_ms = _rounded(number / _per_second(number))
+    return own_ms if believable(own_ms, arrival_ms) else _rounded(number)
+
+
+def _per_second(number: float) -> float:
+    if number < _MILLI_FROM:
+        return 1.0
+    if number < _MICRO_FROM:
+        return 1e3
+    return 1e6 if number < _NANO_FROM else 1e9
 
 
 def _rounded(seconds: float) -> int:

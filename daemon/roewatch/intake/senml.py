@@ -12,8 +12,11 @@ VERSION = 10
 ABSOLUTE_FROM_S = 2.0**28
 """Times below this are relative to now, from it on they count from 1970 (RFC 8428 §4.5.3)."""
 
-_TEXTS = ("bn", "bu", "n", "u")
-_NUMBERS = ("bt", "bv", "bs", "bver", "v", "s", "t", "ut")
+_TEXTS = frozenset({"bn", "bu", "n", "u"})
+_NUMBERS = frozenset({"bt", "bv", "bs", "bver", "v", "s", "t", "ut"})
+_TAKES = dict.fromkeys(_TEXTS, (str,)) | dict.fromkeys(_NUMBERS, (float, int))
+_BASES = frozenset({"bn", "bu", "bt", "bv", "bs", "bver"})
+_OTHERS = frozenset({"vs", "vb", "vd"})
 
 
 class Record(NamedTuple):
@@ -50,7 +53,8 @@ def resolved(pack: object) -> list[Record]:
             raise UnreadableError(f"SenML record {place} is not an object")
         try:
             _check(given)
-            base.update((label, given[label]) for label in given if label.startswith("b"))
+            if not _BASES.isdisjoint(given):
+                base.update((label, given[label]) for label in _BASES if label in given)
             record = _record(given, base)
         except UnreadableError as error:
             raise UnreadableError(f"SenML record {place}: {error}") from error
@@ -68,14 +72,14 @@ def named(record_name: str, wanted: str) -> bool:
 
 def _check(given: Mapping[str, object]) -> None:
     for label, value in given.items():
-        if label.endswith("_"):
-            raise UnreadableError(
-                f"the field {example(label)} must be understood and is not (RFC 8428 §4.4)"
-            )
-        if label in _TEXTS and not isinstance(value, str):
-            raise UnreadableError(f"{label} is not a string")
-        if label in _NUMBERS and (isinstance(value, bool) or not isinstance(value, int | float)):
-            raise UnreadableError(f"{label} is not a number")
+        takes = _TAKES.get(label)
+        if takes is None:
+            if label.endswith("_"):
+                raise UnreadableError(
+                    f"the field {example(label)} must be understood and is not (RFC 8428 §4.4)"
+                )
+        elif type(value) not in takes:
+            raise UnreadableError(f"{label} is not a {'string' if label in _TEXTS else 'number'}")
     version = given.get("bver")
     if isinstance(version, int | float) and version > VERSION:
         raise UnreadableError(
@@ -84,23 +88,27 @@ def _check(given: Mapping[str, object]) -> None:
 
 
 def _record(given: Mapping[str, object], base: Mapping[str, object]) -> Record | None:
-    if any(label in given for label in ("vs", "vb", "vd")):
+    if not _OTHERS.isdisjoint(given):
         return None
     # a base value stands in for a missing value (§4.5.4), but a Sum may come without one (§4.2)
     if "v" not in given and ("s" in given or "bv" not in base):
         return None
+    name, unit = given.get("n", ""), given.get("u")
     return Record(
-        name=f"{base.get('bn', '')}{given.get('n', '')}",
-        unit=str(given.get("u", base.get("bu", ""))),
+        f"{base['bn']}{name}" if "bn" in base else str(name),
+        str(base.get("bu", "") if unit is None else unit),
         # a value may be NaN: a lost probe must not spoil its neighbours in the pack
-        value=_sum(base.get("bv"), given.get("v")),
-        time_s=finite(_sum(base.get("bt"), given.get("t"))),
+        _sum(base.get("bv"), given.get("v")),
+        finite(_sum(base.get("bt"), given.get("t"))),
     )
 
 
-def _sum(one: object, other: object) -> float:
-    total = 0.0
-    for number in (one, other):
-        if isinstance(number, int | float):
-            total += as_float(number)
-    return total
+def _sum(base: object, number: object) -> float:
+    """Of two numbers, either of which may be missing."""
+    if base is None and type(number) is float:
+        return number
+    return _number(base) + _number(number)
+
+
+def _number(found: object) -> float:
+    return as_float(found) if isinstance(found, (float, int)) else 0.0

@@ -14,6 +14,7 @@ from roewatch.service.faults import Faults
 from roewatch.service.own_topics import OwnTopics
 
 REPEATS_KEY = "intake.repeats"
+_new = tuple.__new__  # half the cost of a named tuple's own constructor
 
 
 @dataclass(slots=True)
@@ -51,7 +52,7 @@ class Hearing:
         """What the messages say. again: heard before and not kept, so none is a repeat."""
         heard = Heard(messages)
         for message in messages:
-            if not again and self._repeats.known(message):
+            if message.dup and not again and self._repeats.known(message):
                 continue  # kept before a crash that came before its acknowledgement
             bindings = self._bindings.get(message.topic)
             if bindings is None and message.topic in self._own.heard:
@@ -86,13 +87,17 @@ class Hearing:
             self._faults.note("decoding", error, now_ms)
             heard.refused.append(_ours_to_mend(message, error))
             return
-        heard.readings += [Reading(d.probe, d.at_ms, d.raw) for d in decoded]
-        if not all(d.own_time for d in decoded):
+        at_arrival = False
+        for probe, at_ms, raw, own_time in decoded:
+            heard.readings.append(_new(Reading, (probe, at_ms, raw)))
+            at_arrival = at_arrival or not own_time
+        if at_arrival:
             heard.arrivals.append(message)
-        heard.refused += refused
-        if decoded and not refused:
+        if refused:
+            heard.refused += refused
+        elif decoded:
             heard.accepted.append(message.topic)
-        elif not decoded and not refused:
+        else:
             heard.old_news += 1
 
     def note(self, heard: Heard) -> None:
