@@ -79,13 +79,13 @@ RECIPES = {
     Food.DAPHNIA: Recipe(
         food=Food.DAPHNIA,
         named="daphnia",
-        least_h=14 * 24,
-        most_h=21 * 24,
+        least_h=7 * 24,
+        most_h=14 * 24,
         lead_h=14 * 24,
         spare_h=72,
         keeps_h=14 * 24,
         how="a tub of aged water, fed until slightly green; sift out the small ones",
-        source="two to three weeks from a starter: from memory, not looked up",
+        source="one to two weeks from a starter: from memory, not looked up",
     ),
 }
 
