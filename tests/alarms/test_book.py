@@ -157,12 +157,21 @@ def test_acknowledging_twice_changes_nothing_the_second_time() -> None:
 def test_an_acknowledged_high_alarm_that_still_holds_asks_again() -> None:
     book = raised()
     book.acknowledge(1, "Keeper", NOON)
-    for minutes in range(5, 120, 5):
+    for minutes in range(5, 240, 5):
         assert book.advance(NOON + minutes * MINUTE_MS) == []
-    (again,) = book.advance(NOON + 2 * HOUR_MS)
+    (again,) = book.advance(NOON + 4 * HOUR_MS)
     assert again.before is State.ACKNOWLEDGED
     assert again.alarm.state is State.UNACKNOWLEDGED
     assert again.alarm.episode == 1  # the same raise, asked about again
+
+
+def test_it_asks_sooner_where_the_water_leaves_its_window_before_that() -> None:
+    book = raised(found(forecast=leaves_in(3 * HOUR_MS)))
+    book.acknowledge(1, "Keeper", NOON)
+    for minutes in range(5, 120, 5):
+        assert book.advance(NOON + minutes * MINUTE_MS) == []
+    (again,) = book.advance(NOON + 2 * HOUR_MS)
+    assert again.alarm.state is State.UNACKNOWLEDGED
 
 
 def test_what_stands_for_days_is_asked_about_less_and_less() -> None:
@@ -174,7 +183,7 @@ def test_what_stands_for_days_is_asked_about_less_and_less() -> None:
             asked.append(minute / 60)
         if book.open()[0].state is State.UNACKNOWLEDGED:
             book.acknowledge(1, "Keeper", at_ms)
-    assert asked == [2, 4, 8, 16, 32]
+    assert asked == [4, 8, 16, 32]
 
 
 @pytest.mark.parametrize("step_ms", [2 * HOUR_MS, -2 * HOUR_MS])

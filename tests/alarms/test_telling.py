@@ -173,6 +173,66 @@ def test_gone_and_back_within_the_gathering_is_one_thread_going_on() -> None:
     assert Counter(n.way for n in closing) == {"Keeper/phone": 1, "Keeper/mail": 1}
 
 
+def test_what_has_befallen_one_tank_is_told_as_over_once_when_the_last_of_it_is() -> None:
+    house = House(SLEEPER)
+    house.take(found(), found(kind=Kind.BELOW_WINDOW))
+    house.wait(NOON, MINUTE_MS)
+    for number in (1, 2):
+        house.acknowledge(number, "Keeper", NOON + MINUTE_MS)
+    house.take(over(at_ms=NOON + HOUR_MS))
+    assert house.wait(NOON + HOUR_MS, 30 * MINUTE_MS) == []
+    house.take(over(kind=Kind.BELOW_WINDOW, at_ms=NOON + 2 * HOUR_MS))
+    closing = house.wait(NOON + 2 * HOUR_MS, HOUR_MS)
+    assert [(n.about, n.alarms) for n in closing] == [(About.RETURNED, (1, 2))]
+
+
+def silent_for_an_hour(*contacts: Contact) -> House:
+    """A probe nobody heard from noon to one."""
+    house = House(*contacts, settings=TellingSettings())
+    house.take(found(kind=Kind.PROBE_SILENT, probe="A1-t"))
+    house.wait(NOON, MINUTE_MS)
+    gone = found(kind=Kind.PROBE_SILENT, probe="A1-t", present=False, at_ms=NOON + HOUR_MS)
+    house.take(gone)
+    return house
+
+
+def test_the_end_of_what_was_not_urgent_is_in_the_daily_message() -> None:
+    house = silent_for_an_hour()
+    (daily,) = house.wait(NOON + HOUR_MS, DAY_MS, 10 * MINUTE_MS)
+    assert (daily.about, daily.alarms) == (About.DIGEST, (1,))
+    assert daily.title == "The Boathouse: 0 open, 1 over, 0 to look at"
+    assert "A1 no temperature data, since Mon 2 Mar 11:55, over (no. 1)" in daily.body
+    (next_day,) = house.wait(NOON + HOUR_MS + DAY_MS, DAY_MS, 10 * MINUTE_MS)
+    assert next_day.about is About.WELL
+
+
+def test_it_rides_along_when_another_end_is_told_sooner() -> None:
+    house = silent_for_an_hour(KEEPER)
+    at_ms = NOON + 2 * HOUR_MS
+    house.take(found("B1", at_ms=at_ms))
+    house.wait(at_ms, MINUTE_MS)
+    house.take(over("B1", at_ms=at_ms + HOUR_MS))
+    phone = [n for n in house.wait(at_ms + HOUR_MS, MINUTE_MS) if n.way == "Keeper/phone"]
+    assert [(n.about, set(n.alarms)) for n in phone] == [(About.RETURNED, {1, 2})]
+    (daily,) = house.wait(at_ms + HOUR_MS + MINUTE_MS, DAY_MS, 10 * MINUTE_MS)
+    assert daily.about is About.WELL
+
+
+def test_what_begins_again_before_its_end_was_told_is_told_again() -> None:
+    house = silent_for_an_hour()
+    at_ms = NOON + 2 * HOUR_MS
+    house.take(found(kind=Kind.PROBE_SILENT, probe="A1-t", at_ms=at_ms))
+    (again,) = house.wait(at_ms, MINUTE_MS)
+    assert (again.about, again.alarms) == (About.RAISED, (1,))
+
+
+def test_whoever_gets_no_daily_message_hears_of_the_end_at_once() -> None:
+    only_high = Contact(name="Keeper", ways=("Keeper/phone",), lowest=Priority.HIGH)
+    house = silent_for_an_hour(only_high, STAND_IN)
+    closing = house.wait(NOON + HOUR_MS, MINUTE_MS)
+    assert told(closing) == [("Stand-in/phone", About.RETURNED)]
+
+
 def test_no_alarm_of_a_silenced_tank_is_repeated_but_its_end_is_told() -> None:
     house = House()
     house.take(found())
@@ -192,6 +252,48 @@ def test_a_shelf_that_ends_while_the_condition_holds_is_told_anew() -> None:
     house.teller.take(changes, NOON + MINUTE_MS)
     notices = house.wait(NOON + MINUTE_MS, 2 * HOUR_MS, MINUTE_MS)
     assert {notice.way for notice in notices} == {"Keeper/phone", "Keeper/mail"}
+
+
+def test_a_window_left_for_a_cause_somebody_has_in_hand_waits_for_other_news() -> None:
+    house = House(SLEEPER)
+    house.take(found())
+    house.wait(NOON, MINUTE_MS)
+    house.acknowledge(1, "Keeper", NOON + MINUTE_MS)
+    house.take(found(kind=Kind.BELOW_WINDOW, at_ms=NOON + HOUR_MS))
+    assert house.wait(NOON + HOUR_MS, 2 * HOUR_MS, MINUTE_MS) == []
+    at_ms = NOON + 3 * HOUR_MS
+    house.take(found("B1", Kind.PROBE_SILENT, probe="B1-t", at_ms=at_ms))
+    (notice,) = house.wait(at_ms, MINUTE_MS)
+    assert notice.alarms == (2, 3)
+
+
+def test_it_waits_four_hours_at_most_and_over_eggs_not_at_all() -> None:
+    house = House(SLEEPER, room=boathouse({"A2": Stage.EGGS}))
+    house.take(found("A1"), found("A2"))
+    house.wait(NOON, MINUTE_MS)
+    for number in (1, 2):
+        house.acknowledge(number, "Keeper", NOON + MINUTE_MS)
+    at_ms = NOON + HOUR_MS
+    house.take(*(found(tank, Kind.BELOW_WINDOW, at_ms=at_ms) for tank in ("A1", "A2")))
+    (eggs, *_) = house.wait(at_ms, MINUTE_MS)
+    assert eggs.priority is Priority.HIGH
+    assert 4 in eggs.alarms
+
+    alone = House(SLEEPER)
+    alone.take(found())
+    alone.wait(NOON, MINUTE_MS)
+    alone.acknowledge(1, "Keeper", NOON + 2 * HOUR_MS)
+    alone.take(found(kind=Kind.BELOW_WINDOW, at_ms=NOON + 2 * HOUR_MS))
+    said = alone.wait(NOON + 2 * HOUR_MS, 4 * HOUR_MS, MINUTE_MS)
+    assert [2 in notice.alarms for notice in said] == [True]
+
+
+def test_a_window_left_while_nobody_has_acknowledged_its_cause_is_told_at_once() -> None:
+    house = House(SLEEPER)
+    house.take(found())
+    house.wait(NOON, MINUTE_MS)
+    house.take(found(kind=Kind.BELOW_WINDOW, at_ms=NOON + 2 * MINUTE_MS))
+    assert [n.alarms for n in house.wait(NOON + 2 * MINUTE_MS, MINUTE_MS)] == [(2,)]
 
 
 # -- repeats and escalation -----------------------------------------------------------------

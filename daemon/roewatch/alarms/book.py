@@ -10,6 +10,7 @@ from dataclasses import replace
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.alarm_settings import STANDARD, AlarmSettings
 from roewatch.alarms.patience import Waits
+from roewatch.alarms.rationale import exit_ms
 from roewatch.alarms.suppression import STANDS_FOR
 from roewatch.alarms.transition import Transitions, rose
 from roewatch.judging.finding import Finding
@@ -253,7 +254,10 @@ class AlarmBook(Transitions):
         after_ms = self._settings.realarm_ms.get(alarm.priority)
         if alarm.state is not State.ACKNOWLEDGED or after_ms is None:
             return False
-        # what has stood for long is asked about less and less: after 2, 4, 8, 16 hours
+        leaves_ms = exit_ms(alarm.forecast)
+        if leaves_ms is not None and 0 < leaves_ms - alarm.changed_ms <= after_ms:
+            after_ms //= 2  # before the water has left its window, not after
+        # what has stood for long is asked about less and less: after 4, 8, 16 hours
         known_ms = alarm.changed_ms - alarm.raised_ms
         return self._waits.since(alarm.changed_ms, now_ms) >= max(after_ms, known_ms)
 

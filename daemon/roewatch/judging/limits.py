@@ -75,7 +75,8 @@ class Limits:
     jump_celsius: float = 0.35  # and what the heater itself can do meanwhile
     jump_ph: float = 0.15
     jump_open_ms: int = 40 * MINUTE_MS  # how long one jump is looked at
-    jump_decide_ms: int = 5 * MINUTE_MS  # what it is must be said by then
+    jump_decide_ms: int = 5 * MINUTE_MS  # what it is must be said by then …
+    jump_sure_ms: int = 2 * MINUTE_MS  # … or by then, when it has gone on well beyond that
 
     # slow pH
     ph_off: float = 0.08  # away from the same hour of the days before …
