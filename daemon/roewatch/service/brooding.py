@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from roewatch.alarms.alarm import Alarm
 from roewatch.breeding.brood import brood_of
 from roewatch.breeding.late import late
+from roewatch.breeding.light import light_hours
 from roewatch.breeding.record import BroodAct, BroodRecord
 from roewatch.breeding.todo import Todo
 from roewatch.judging.finding import Finding
@@ -147,6 +148,7 @@ class Brooding:
             raise ValueError(f"there is no species sheet {species!r}; there are: {known}")
         if record.fields.get("stage"):
             _check_stage(record.fields["stage"])
+        light_hours(record.fields.get("light", ""))
 
     def _check_tank(self, tank: str) -> None:
         known = [t.id for t in self._room().tanks]

@@ -14,6 +14,7 @@ from roewatch.intake.listener import Listener
 from roewatch.outbox.channel import Channel
 from roewatch.outbox.sender import Sender
 from roewatch.service.access import access_of, keyed, link_key
+from roewatch.service.broods import Broods
 from roewatch.service.clock import Clock, WallClock
 from roewatch.service.control_errands import control_of
 from roewatch.service.deeds import Hands
@@ -30,6 +31,7 @@ from roewatch.service.status import Status, status_text
 from roewatch.service.upkeep import Upkeep, hands_of
 from roewatch.service.watch import Watch
 from roewatch.service.ways import PulseWay
+from roewatch.service.workshop import Workshop
 from roewatch.storage.backup import open_or_set_aside
 from roewatch.views.app import app_of
 from roewatch.views.week import Past
@@ -120,7 +122,9 @@ class Daemon:
             self.parts = Parts(watch, records, heart, reload)
             listener.start()
             stack.callback(lambda: _stop_ear(watch))
-            self._serve_pages(stack, watch, records)
+            workshop = Workshop(reload, watch, clock, os.environ)
+            stack.callback(workshop.stop)
+            self._serve_pages(stack, watch, records, workshop)
             stack.enter_context(control_of(setup, watch, clock, reload))
             status = Status(since_ms=clock.now_ms())
             self._start_rounds(stack, watch, heart, status)
@@ -174,7 +178,18 @@ class Daemon:
             named_of=lambda tank: now().stage_named(tank),
         )
 
-    def _serve_pages(self, stack: ExitStack, watch: Watch, records: RoomRecords) -> None:
+    def _broods(self, watch: Watch, records: RoomRecords) -> Broods:
+        return Broods(
+            records,
+            lambda: watch.room,
+            lambda: (self.parts.reload.setup if self.parts else self._setup).species,
+            write=watch.record,
+            remember=watch.remember,
+        )
+
+    def _serve_pages(
+        self, stack: ExitStack, watch: Watch, records: RoomRecords, workshop: Workshop
+    ) -> None:
         web = self._setup.web
         app = app_of(
             records,
@@ -183,6 +198,8 @@ class Daemon:
             settings=web,
             past=self._past(),
             access=access_of(self._setup),
+            broods=self._broods(watch, records),
+            workshop=workshop,
         )
         server = uvicorn.Server(
             uvicorn.Config(

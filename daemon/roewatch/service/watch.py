@@ -23,6 +23,7 @@ from roewatch.service.faults import Faults
 from roewatch.service.fold import Fold
 from roewatch.service.loop import PULSE_KEY, Ear, Loop
 from roewatch.service.path_test import PathTest
+from roewatch.storage.kept import Kept
 
 PATH_TEST_S = 15.0
 
@@ -169,6 +170,10 @@ class Watch(Loop):
             self.changed.bump()
 
         self._inbox.ask(errand)
+
+    def remember(self, key: str, text: str) -> None:
+        """Keep a text under `key`, "" to forget it; returns once that is on disk."""
+        self._inbox.ask(lambda: self._keep(Kept(states={key: text})))
 
     def change_alarm(self, deed: Callable[[AlarmBook, int], list[AlarmChange]]) -> None:
         """Let a person change an alarm through the book; what it refuses reaches the caller."""

@@ -240,6 +240,12 @@ class Records:
         return broods.brood_records(self.connection, brood)
 
     @in_words
+    def state(self, key: str) -> str:
+        """The text remembered under `key`, "" for none."""
+        found = self.connection.execute("SELECT body FROM states WHERE key = ?", (key,)).fetchone()
+        return str(found[0]) if found else ""
+
+    @in_words
     def plans(self, tank: str) -> list[Plan]:
         """The tank's plans, in order of their start."""
         found = self.connection.execute(
