@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roewatch.breeding.brood import Brood, Stay, brood_of, broods_of
+from roewatch.breeding.brood import Brood, Stay, brood_of, broods_of, next_id
 from roewatch.breeding.count import MOST, Count, Counted, count_of
 from roewatch.breeding.record import (
     BroodAct,
@@ -256,6 +256,13 @@ def test_broods_come_in_the_order_they_were_started() -> None:
         for name, at in (("2026-2", 5), ("2026-1", 9), ("2026-3", 0))
     ]
     assert [brood.id for brood in broods_of(records)] == ["2026-3", "2026-2", "2026-1"]
+
+
+def test_the_next_number_is_that_of_the_year_in_the_room() -> None:
+    known = ["2026-9", "2026-10", "2025-40", "the red pair's"]
+    new_year_there = 1_798_754_400_000  # 2026-12-31T22:00Z, midnight in Tallinn
+    assert next_id(known, new_year_there - 1, "Europe/Tallinn") == "2026-11"
+    assert next_id(known, new_year_there, "Europe/Tallinn") == "2027-1"
 
 
 # -- properties --------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 """A brood: one attempt, from conditioning to moved-on fry, folded from its records."""
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -7,6 +8,7 @@ from types import MappingProxyType
 from roewatch.breeding.count import Count, Counted
 from roewatch.breeding.record import BroodAct, BroodRecord, Outcome, in_effect
 from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.local_time import local_date
 from roewatch.room.stage import Stage
 
 STAGE_OF = {
@@ -133,6 +135,13 @@ class Brood:
             if stay.from_ms <= at_ms and (stay.to_ms is None or at_ms < stay.to_ms)
         ]
         return tuple(found) or tuple(stay.tank for stay in self.tanks[:1])
+
+
+def next_id(known: Iterable[str], now_ms: int, zone: str) -> str:
+    """The next brood's id: the year in the room, and a number that none of `known` has yet."""
+    year = local_date(now_ms, zone).year
+    taken = [int(match[1]) for id_ in known if (match := re.fullmatch(rf"{year}-(\d{{1,6}})", id_))]
+    return f"{year}-{max(taken, default=0) + 1}"
 
 
 def broods_of(records: Iterable[BroodRecord]) -> list[Brood]:

@@ -16,12 +16,19 @@ Asked = Mapping[str, Any]
 RECEIPTS_S = 30.0
 
 
-def control_of(setup: Setup, watch: Watch, clock: Clock, reload: Callable[[], bool]) -> Control:
+def control_of(
+    setup: Setup,
+    watch: Watch,
+    clock: Clock,
+    reload: Callable[[], bool],
+    *,
+    more: Mapping[str, Errand],
+) -> Control:
     """The way in for one daemon: enter it once the store is open, leave it before it is closed.
 
-    reload: reads the settings again; returns whether they were taken over.
+    reload: reads the settings again; returns whether they were taken over. more: other errands.
     """
-    return Control(setup.storage.path, errands_of(watch, clock, reload))
+    return Control(setup.storage.path, {**errands_of(watch, clock, reload), **more})
 
 
 def errands_of(watch: Watch, clock: Clock, reload: Callable[[], bool]) -> dict[str, Errand]:

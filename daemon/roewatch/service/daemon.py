@@ -14,6 +14,7 @@ from roewatch.intake.listener import Listener
 from roewatch.outbox.channel import Channel
 from roewatch.outbox.sender import Sender
 from roewatch.service.access import access_of, keyed, link_key
+from roewatch.service.brood_errands import brood_errands
 from roewatch.service.broods import Broods
 from roewatch.service.clock import Clock, WallClock
 from roewatch.service.control_errands import control_of
@@ -124,8 +125,11 @@ class Daemon:
             stack.callback(lambda: _stop_ear(watch))
             workshop = Workshop(reload, watch, clock, os.environ)
             stack.callback(workshop.stop)
-            self._serve_pages(stack, watch, records, workshop)
-            stack.enter_context(control_of(setup, watch, clock, reload))
+            broods = self._broods(watch, records)
+            self._serve_pages(stack, watch, records, workshop, broods)
+            stack.enter_context(
+                control_of(setup, watch, clock, reload, more=brood_errands(watch, broods, clock))
+            )
             status = Status(since_ms=clock.now_ms())
             self._start_rounds(stack, watch, heart, status)
             self._start_mirror(stack, watch)
@@ -188,7 +192,12 @@ class Daemon:
         )
 
     def _serve_pages(
-        self, stack: ExitStack, watch: Watch, records: RoomRecords, workshop: Workshop
+        self,
+        stack: ExitStack,
+        watch: Watch,
+        records: RoomRecords,
+        workshop: Workshop,
+        broods: Broods,
     ) -> None:
         web = self._setup.web
         app = app_of(
@@ -198,7 +207,7 @@ class Daemon:
             settings=web,
             past=self._past(),
             access=access_of(self._setup),
-            broods=self._broods(watch, records),
+            broods=broods,
             workshop=workshop,
         )
         server = uvicorn.Server(
