@@ -79,11 +79,16 @@ def post(client: TestClient, address: str, **fields: str) -> str:
     return words(answer.text)
 
 
-def test_the_same_tap_twice_counts_once(client: TestClient, room: Nursery) -> None:
-    for _ in range(2):
-        said = post(client, "/broods/2026-14/records", act="fed")
-    assert "recorded a moment ago, once" in said
-    assert sum(r.act is BroodAct.FED for r in room[3].records("2026-14")) == 1
+def test_the_same_tap_twice_asks_before_it_counts_twice(client: TestClient, room: Nursery) -> None:
+    def meals() -> int:
+        return sum(r.act is BroodAct.FED for r in room[3].records("2026-14"))
+
+    post(client, "/broods/2026-14/records", act="fed")
+    said = post(client, "/broods/2026-14/records", act="fed")
+    assert "“fed” was recorded just now. Nothing was added." in said
+    assert meals() == 1
+    post(client, "/broods/2026-14/records", act="fed", again="yes")
+    assert meals() == 2
 
 
 def test_a_record_is_undone_and_comes_back_and_nothing_is_lost(
@@ -189,7 +194,7 @@ def test_a_brood_is_begun_from_a_form_filled_from_the_tanks_last_one(
     page = client.get("/broods/new?tank=A2").text
     form = Forms(page)["/broods"]
     assert form["parents"] == "pair 1"
-    assert form["id"] == "2026-16"
+    assert form["brood"] == "2026-16"
     form |= {"species": "danio-margaritatus", "light_on": "07:00", "light_off": "19:00"}
     form |= {"stage": "spawning"}
     answer = client.post("/broods", data=form)

@@ -1,6 +1,7 @@
 """What a form about a brood says: moments, counts, acts; what says nothing is refused in words."""
 
 import re
+import uuid
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -10,28 +11,21 @@ from roewatch.breeding.brood import Brood, broods_of
 from roewatch.breeding.count import Count, count_of
 from roewatch.breeding.light import light_hours
 from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
-from roewatch.room.moment import DAY_MS, MINUTE_MS, SECOND_MS, moment_of
+from roewatch.room.moment import DAY_MS, MINUTE_MS, SECOND_MS, at_ms_of_iso, moment_of
 from roewatch.room.stage import Stage
 from roewatch.views.act import Fields
 from roewatch.views.asked import AskedWrongError, NotHereError
 from roewatch.views.axis import instants
 from roewatch.views.pages import Desk
+from roewatch.views.records_page import wall
 
 UNDO_MS = 10 * MINUTE_MS
-
-
 LONGEST = 300
-
-
 PLANNED = ("parents", "water", "food", "light")
 """What a brood is begun with, besides species and tank, by the names of its plan."""
 
 _TWICE_MS = 30 * SECOND_MS
-
-
 _OLDEST_MS = 400 * DAY_MS
-
-
 _HERE = frozenset({BroodAct.STARTED, BroodAct.ENDED, BroodAct.WITHDRAWN})
 
 
@@ -54,19 +48,37 @@ def next_id(desk: Desk, now_ms: int) -> str:
     return f"{year}-{max(taken, default=0) + 1}"
 
 
-def wall_ms(text: str, zone: str, now_ms: int) -> int:
-    """The moment a form's field for day and time names in the room's zone; empty for now.
+def at_of(fields: Mapping[str, str], zone: str, now_ms: int, before: int | None = None) -> int:
+    """When it happened: `time` in ISO 8601, or `wall`, the room's clock as a form writes it.
 
+    Neither: now, or `before`. A wall clock that shows the minute of `before` keeps its seconds.
     Raises AskedWrongError for what is no time, or lies ahead.
     """
-    if not text.strip():
-        return now_ms
+    if fields.get("time", "").strip():
+        try:
+            return at_past(at_ms_of_iso(fields["time"]), now_ms)
+        except (ValueError, OverflowError) as fault:
+            raise AskedWrongError(f"time: {fault}") from fault
+    text = fields.get("wall", "").strip()
+    usual = now_ms if before is None else before
+    if not text or (before is not None and text == wall(before, zone)):
+        return usual
     try:
-        named = datetime.fromisoformat(text.strip()).replace(tzinfo=None, second=0, microsecond=0)
+        named = datetime.fromisoformat(text).replace(tzinfo=None, second=0, microsecond=0)
         at_ms = instants(named, ZoneInfo(zone))[0][0]
     except (ValueError, IndexError, OverflowError) as fault:
         raise AskedWrongError(f"When: {text[:40]!r} is no day and time.") from fault
     return at_past(at_ms, now_ms)
+
+
+def id_of(fields: Mapping[str, str]) -> str:
+    """The id a record was given where it was made, so that sending it twice keeps it once."""
+    given = fields.get("id", "")
+    if not given:
+        return uuid.uuid4().hex
+    if not re.fullmatch(r"[0-9a-f]{32}", given):
+        raise AskedWrongError("id: 32 hexadecimal digits are needed, made anew for each record.")
+    return given
 
 
 def at_past(at_ms: int, now_ms: int) -> int:
@@ -133,14 +145,11 @@ def fields_of(fields: Fields, before: BroodRecord) -> dict[str, str]:
     return {name: text for name, text in kept.items() if text}
 
 
-def moved(fields: Fields, before: BroodRecord, zone: str) -> bool:
-    """Whether a correction names another minute; unchanged, a record keeps its seconds."""
-    shown = f"{moment_of(before.at_ms).astimezone(ZoneInfo(zone)):%Y-%m-%dT%H:%M}"
-    return fields.get("wall", "") not in {"", shown}
-
-
 def light_of(fields: Fields) -> str:
     """The light's hours as a plan writes them, `07:00-21:00`; empty when neither was told."""
+    if fields.get("light", "").strip():
+        light_hours(fields["light"])
+        return fields["light"].strip()
     on, off = (fields.get(name, "").strip() for name in ("light_on", "light_off"))
     if not on and not off:
         return ""
@@ -148,14 +157,11 @@ def light_of(fields: Fields) -> str:
     return f"{on}-{off}"
 
 
-def twice(brood: Brood, record: BroodRecord) -> bool:
-    """Whether a wet finger has just recorded the very same."""
-    return any(
-        r.act is record.act
-        and (r.counted, r.count, r.detail, r.tank) == (
-            record.counted, record.count, record.detail, record.tank
-        )
-        and 0 <= record.made_ms - r.made_ms < _TWICE_MS
-        and abs(record.at_ms - r.at_ms) < _TWICE_MS
-        for r in brood.records
-    )  # fmt: skip
+def twice(brood: Brood, record: BroodRecord) -> BroodRecord | None:
+    """The record that says the very same and was made within half a minute, if there is one."""
+    said = (record.act, record.counted, record.count, record.detail, record.tank)
+    for known in brood.records:
+        same = (known.act, known.counted, known.count, known.detail, known.tank) == said
+        if same and 0 <= record.made_ms - known.made_ms < _TWICE_MS:
+            return known
+    return None
