@@ -9,6 +9,7 @@ from tests.views.room_of_glass import NOW, GlassDeeds, GlassLive, GlassRecords, 
 
 from roewatch.breeding.brood import Brood, brood_of
 from roewatch.breeding.count import Counted, count_of
+from roewatch.breeding.feed import Event, feed
 from roewatch.breeding.prospect import (
     brood_cultures,
     brood_forecast,
@@ -57,6 +58,7 @@ class GlassBroods:
     readings: GlassRecords
     live: GlassLive
     kept: dict[str, BroodRecord] = field(default_factory=dict)
+    published: dict[str, Event] = field(default_factory=dict)
 
     def records(self, brood: str | None = None) -> Sequence[BroodRecord]:
         return [record for record in self.kept.values() if brood in {None, record.brood}]
@@ -89,6 +91,12 @@ class GlassBroods:
             proposal=proposal,
             mean_celsius=sum(celsius) / len(celsius) if celsius else None,
         )
+
+    def calendar(self, now_ms: int) -> Mapping[str, Event]:
+        broods = [brood_in(self, id_) for id_ in {one.brood for one in self.kept.values()}]
+        found = [todo for brood in broods for todo in self.outlook(brood, now_ms).todos]
+        self.published = feed(found, self.published, room=self.readings.room.id, now_ms=now_ms)
+        return self.published
 
     def _warmth(self, brood: Brood, now_ms: int) -> list[tuple[int, float]]:
         since = brood.spawned_ms if brood.spawned_ms is not None else now_ms

@@ -24,6 +24,7 @@ from roewatch.views.brood_words import (
     sorted_out,
     tanks_words,
 )
+from roewatch.views.calendar_route import calendar_address
 from roewatch.views.pages import Desk
 
 _AHEAD_MS = 3 * DAY_MS
@@ -88,7 +89,7 @@ def brood_list(desk: Desk, request: Request) -> Response:
         near=near,
         later=later,
         ended=[_ended(brood) for brood in reversed(ended[-_MOST_ENDED:])],
-        feed="",
+        feed=calendar_address(desk, desk.door.who(request)),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Protocol
 
 from roewatch.breeding.brood import Brood
 from roewatch.breeding.development import CannotSay, Leg
+from roewatch.breeding.feed import Event
 from roewatch.breeding.forecast import BroodForecast
 from roewatch.breeding.livefood import Culture
 from roewatch.breeding.record import BroodRecord
@@ -54,6 +55,9 @@ class BroodBook(Protocol):
     def outlook(self, brood: Brood, now_ms: int) -> BroodOutlook:
         """What the clocks say of a brood."""
 
+    def calendar(self, now_ms: int) -> Mapping[str, Event]:
+        """The feed of all broods, by key; what it says is remembered as published."""
+
     def record(self, records: Sequence[BroodRecord]) -> None:
         """Keep records, each id once, and what follows from them."""
 
@@ -80,6 +84,11 @@ class NoBroods:
                 swimming=CannotSay(leg=Leg.SWIMMING, why=why),
             )
         )
+
+    def calendar(self, now_ms: int) -> Mapping[str, Event]:
+        """Nothing to publish."""
+        del now_ms
+        return {}
 
     def record(self, records: Sequence[BroodRecord]) -> None:
         """Refused."""

@@ -9,8 +9,10 @@ from starlette.routing import BaseRoute, Route
 
 from roewatch.views.act import Fields
 from roewatch.views.brood_act import BroodActing
+from roewatch.views.brood_api import brood_api_routes
 from roewatch.views.brood_list import brood_list, brood_new
 from roewatch.views.brood_page import brood_page
+from roewatch.views.calendar_route import calendar_route
 from roewatch.views.pages import Desk
 from roewatch.views.visitor import Visitor
 
@@ -33,8 +35,10 @@ def brood_routes(
         post("/broods", form(act.start)),
         get("/broods/new", page(partial(brood_new, desk))),
         get(one, page(partial(brood_page, desk))),
+        calendar_route(desk),
         post(f"{one}/records", form(act.record)),
         post(f"{one}/undo", form(act.undo)),
         post(f"{one}/correct", form(act.correct)),
         post(f"{one}/end", form(act.end)),
+        *brood_api_routes(desk),
     ]

@@ -72,6 +72,10 @@ class Door:
         """Whether people must log in."""
         return bool(self._people)
 
+    def knows(self, name: str) -> bool:
+        """Whether somebody of that name may log in."""
+        return name.strip().casefold() in self._people
+
     def who(self, request: Request) -> Visitor | None:
         """Whoever sent this request; None for somebody who must log in first."""
         bearer = request.headers.get("authorization", "")
