@@ -9,8 +9,10 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import iso
-from roewatch.room.tank import Calibration
+from roewatch.room.tank import Calibration, Probe
+from roewatch.service.buffers import Fitted
 from roewatch.service.settings.entries import ProbeEntry
 from roewatch.service.settings.lines import lines_of
 from roewatch.service.settings.rewriting import put
@@ -54,6 +56,27 @@ def entry_text(calibration: Calibration) -> str:
         f'at = "{iso(calibration.at_ms)}"\n'
         f"slope = {calibration.slope:.5f}\n"
         f"offset = {calibration.offset:.4f}\n"
+    )
+
+
+def found_words(probe: Probe, found: Fitted) -> str:
+    """What a calibration found, in one line: `pH probe a3-ph: slope 1.02, offset -0.1 (…)`."""
+    line = found.calibration
+    said = f"{probe.quantity} probe {probe.id}: slope {line.slope:.4f}, offset {line.offset:+.3f}"
+    if found.electrode is not None:
+        percent = min(found.electrode.slope_percent)
+        said += f" ({percent:.1f} %, {found.electrode.offset_mv:+.0f} mV)"
+    return f"{said}; it was {found.found.worst:+.2f} off"
+
+
+def entry_of(probe: Probe, found: Fitted, begun_ms: int) -> JournalEntry:
+    """The calibration as the journal has it, from when the probe left the water."""
+    return JournalEntry(
+        at_ms=begun_ms,
+        tank=probe.tank,
+        deed=Deed.CALIBRATION,
+        until_ms=max(found.calibration.at_ms, begun_ms),
+        detail=found_words(probe, found),
     )
 
 

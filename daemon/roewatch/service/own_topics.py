@@ -2,6 +2,9 @@
 
 from typing import NamedTuple
 
+OURS = "roewatch/"
+"""What every topic of a daemon begins with."""
+
 
 class OwnTopics(NamedTuple):
     """The topics of one room's daemon. pulse, test: what it publishes comes back to it there."""
@@ -14,7 +17,7 @@ class OwnTopics(NamedTuple):
     @staticmethod
     def of(room_id: str) -> "OwnTopics":
         """Those of the room of that id."""
-        base = f"roewatch/{room_id}"
+        base = f"{OURS}{room_id}"
         return OwnTopics(f"{base}/status", f"{base}/pulse", f"{base}/test", f"{base}/alarm")
 
     @property

@@ -18,7 +18,7 @@ from roewatch.storage.store import Store
 
 log = logging.getLogger(__name__)
 
-_AT_A_START = ("broker", "storage", "mirror", "web", "heartbeat", "ways", "access")
+_AT_A_START = ("storage", "mirror", "web", "heartbeat", "ways", "access")
 """Parts of the setup that are built once: a change there waits for the next start."""
 
 
@@ -65,11 +65,11 @@ class Reload:
             log.error("settings_not_reloaded why='the room has another id; start again for that'")
             return False
         new = self._with_what_stays(new)
-        same_topics = topics_of(new) == topics_of(self.setup)
+        same_ear = (topics_of(new), new.broker) == (topics_of(self.setup), self.setup.broker)
         self._watch.rewire(
             new.bindings,
             lambda faults: fold_of(new, self._store, faults=faults),
-            (lambda ear: ear) if same_topics else (lambda ear: self._listening_anew(ear, new)),
+            (lambda ear: ear) if same_ear else (lambda ear: self._listening_anew(ear, new)),
         )
         self.setup = new
         self.on_taken(new)
@@ -103,7 +103,6 @@ class Reload:
         old = self.setup
         stays = replace(
             new,
-            broker=old.broker,
             storage=old.storage,
             mirror=old.mirror,
             web=old.web,

@@ -30,6 +30,8 @@ from roewatch.views.performance_page import performance_page
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.ramp_page import end_ramp, ramp_card, ramp_page, start_ramp
 from roewatch.views.records_page import Recording, record_page, records_page
+from roewatch.views.setup_ports import Workshop
+from roewatch.views.setup_routes import setup_routes
 from roewatch.views.show import Show
 from roewatch.views.tank_page import tank_page
 from roewatch.views.trouble import Trouble
@@ -48,7 +50,7 @@ Handled = Callable[[Request], Awaitable[Response]]
 Deed = Callable[[Request, Fields, Visitor], Response]
 
 
-def app_of(
+def app_of(  # noqa: PLR0913  # the ports of one room, by name
     records: Records,
     live: Live,
     deeds: Deeds,
@@ -57,11 +59,13 @@ def app_of(
     past: Past = UNKNOWN,
     access: Access = NOBODY,
     broods: BroodBook = NO_BROODS,
+    workshop: Workshop | None = None,
 ) -> Starlette:
     """The pages of one room.
 
     past: what the bands of the past are drawn from.
     access: who may come in. broods: the broods that are kept.
+    workshop: what writes the room file; None where nothing may.
     """
     desk = Desk(
         records,
@@ -72,7 +76,7 @@ def app_of(
         door=Door(access.people, access.programs),
         link_key=access.link_key,
     )
-    desk.broods = broods
+    desk.broods, desk.workshop = broods, workshop
     trouble = Trouble(desk)
     return Starlette(
         routes=_Addresses(desk).routes(),
@@ -136,6 +140,7 @@ class _Addresses:
             get("/acknowledge/{token}", act.seen_page),
             post("/acknowledge/{token}", act.seen),
             *brood_routes(desk, self._page, self._form),
+            *setup_routes(desk, self._page, self._form),
             *self._api_routes(),
             get("/api/live", self._streamed(show.live)),
             get("/static/{name}", show.static),

@@ -21,6 +21,7 @@ from roewatch.views.brood_ports import NO_BROODS, BroodBook
 from roewatch.views.door import Door
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Deeds, Live, Records, Web
+from roewatch.views.setup_ports import Workshop
 from roewatch.views.sight import Lookout, Sight
 from roewatch.views.standing import alarm_words
 from roewatch.views.stream import Drawn, Stream
@@ -130,6 +131,7 @@ class Desk:
         link_key: bytes = b"",
     ) -> None:
         self.broods: BroodBook = NO_BROODS
+        self.workshop: Workshop | None = None
         self.records = records
         self.live = live
         self.deeds = deeds

@@ -146,6 +146,7 @@ def _tell(probe: "Probe", found: "Fitted", *, json: bool) -> None:
 def _write(file: "Path", setup: "Setup", probe: "Probe", found: "Fitted", begun_ms: int) -> None:
     from roewatch.service.calibrating import (  # noqa: PLC0415
         NotWrittenError,
+        entry_of,
         write_calibration,
     )
 
@@ -155,19 +156,7 @@ def _write(file: "Path", setup: "Setup", probe: "Probe", found: "Fitted", begun_
         print(f"roewatch: {failed}", file=sys.stderr)
         raise typer.Exit(2) from None
     print(f"written into {file}", file=sys.stderr)
-    line = found.calibration
-    detail = f"{probe.quantity} probe {probe.id}: slope {line.slope:.4f}, offset {line.offset:+.3f}"
-    if found.electrode is not None:
-        percent = min(found.electrode.slope_percent)
-        detail += f" ({percent:.1f} %, {found.electrode.offset_mv:+.0f} mV)"
-    detail += f"; it was {found.found.worst:+.2f} off"
-    entry = JournalEntry(
-        at_ms=begun_ms,
-        tank=probe.tank,
-        deed=Deed.CALIBRATION,
-        until_ms=max(line.at_ms, begun_ms),
-        detail=detail,
-    )
+    entry = entry_of(probe, found, begun_ms)
     _enter(setup, entry)
 
 

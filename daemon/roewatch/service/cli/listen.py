@@ -14,13 +14,12 @@ from roewatch.intake.example import example
 from roewatch.room.moment import span_text
 from roewatch.service.cli.options import Json, RoomFile, json_line, setup_of, stop_on_signal
 from roewatch.service.clock import WallClock
+from roewatch.service.own_topics import OURS
 
 if TYPE_CHECKING:
     from roewatch.intake.link import BrokerSettings
     from roewatch.intake.message import Message
     from roewatch.intake.survey import HeardTopic
-
-OURS = "roewatch/"
 
 
 def listen(  # noqa: PLR0913, PLR0917 - the options of a command

@@ -70,9 +70,10 @@ def with_keys(
         if row is None:
             return None
         rows[line - 1] = row
-    head = places[table]
+    # new keys stand behind the id, where there is one: a name comes first
+    head = places.get((*table, "id"), places[table])
     if new:
-        if not rows[head - 1].lstrip().startswith("["):
+        if not rows[places[table] - 1].lstrip().startswith("["):
             return None
         if not rows[head - 1].endswith("\n"):
             rows[head - 1] += "\n"
