@@ -1,0 +1,121 @@
+"""Broods for scripts: what their pages show and do, as JSON."""
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from roewatch.breeding.brood import broods_of
+from roewatch.breeding.todo import in_order
+from roewatch.views.act import Fields
+from roewatch.views.api import Api
+from roewatch.views.asked import AskedWrongError
+from roewatch.views.brood_deeds import BroodDeeds
+from roewatch.views.brood_form import brood_here
+from roewatch.views.brood_wire import brood_json, todo_json, whole_json
+from roewatch.views.pages import Desk
+
+_MOST_TEXT = 300
+_TEXTS = frozenset(
+    {
+        "id", "act", "time", "tank", "detail", "counted", "count", "who", "about", "to", "again",
+        "outcome", "species", "parents", "water", "food", "light", "stage", "brood",
+        "plan_parents", "plan_water", "plan_food", "plan_light",
+    }
+)  # fmt: skip
+
+Deed = Callable[[Mapping[str, str], Fields, str], None]
+
+
+def _fields(body: Mapping[str, object]) -> Fields:
+    """The texts of a body. Raises AskedWrongError for anything that is none, or unknown."""
+    strange = sorted(str(name)[:40] for name in body.keys() - _TEXTS)
+    if strange:
+        raise AskedWrongError(f"there is nothing called {', '.join(strange)} to be told")
+    for name, value in body.items():
+        if not isinstance(value, str) or len(value) > _MOST_TEXT:
+            raise AskedWrongError(f"{name}: a text of at most {_MOST_TEXT} characters")
+    return {name: str(value) for name, value in body.items()}
+
+
+class BroodApi:
+    """Reads and deeds; whoever may look may read, and deeds ask for the pages' own right."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._deeds = BroodDeeds(desk)
+
+    def broods(self, request: Request) -> Response:
+        """Broods, by when they began."""
+        state = request.query_params.get("state", "open")
+        if state not in {"open", "all"}:
+            raise AskedWrongError(f"state: {state!r} is neither open nor all")
+        found = broods_of(self._desk.broods.records())
+        return JSONResponse([brood_json(b) for b in found if b.open or state == "all"])
+
+    def brood(self, request: Request) -> Response:
+        """One brood with its clocks and records."""
+        brood = brood_here(self._desk, request.path_params["brood"])
+        now_ms = self._desk.live.now_ms()
+        return JSONResponse(whole_json(brood, self._desk.broods.outlook(brood, now_ms), now_ms))
+
+    def todos(self, _: Request) -> Response:
+        """What all broods under way ask for."""
+        now_ms = self._desk.live.now_ms()
+        found = [
+            todo
+            for brood in broods_of(self._desk.broods.records())
+            if brood.open
+            for todo in self._desk.broods.outlook(brood, now_ms).todos
+        ]
+        return JSONResponse([todo_json(todo, now_ms) for todo in in_order(found)])
+
+    def start(self, _: Mapping[str, str], fields: Fields, by: str) -> None:
+        """Begin a brood."""
+        self._deeds.start(fields, by)
+
+    def record(self, path: Mapping[str, str], fields: Fields, by: str) -> None:
+        """Record what was done or seen."""
+        self._deeds.record(self._deeds.here(path["brood"]), fields, by)
+
+    def correct(self, path: Mapping[str, str], fields: Fields, by: str) -> None:
+        """Put a record right."""
+        self._deeds.correct(self._deeds.here(path["brood"]), path["record"], fields, by)
+
+    def withdraw(self, path: Mapping[str, str], _: Fields, by: str) -> None:
+        """Take a record back, or bring back what was taken."""
+        self._deeds.withdraw(self._deeds.here(path["brood"]), path["record"], by)
+
+    def end(self, path: Mapping[str, str], fields: Fields, by: str) -> None:
+        """End a brood."""
+        self._deeds.end(self._deeds.here(path["brood"]), fields, by)
+
+
+def brood_api_routes(desk: Desk) -> list[BaseRoute]:
+    """The addresses under /api that speak of broods."""
+    broods, api = BroodApi(desk), Api(desk)
+
+    def deed(done: Deed) -> Callable[[Request], Any]:
+        async def asked(request: Request) -> Response:
+            path: Mapping[str, str] = request.path_params
+            within = api.deed(lambda _, body, by: done(path, _fields(body), by.name))
+            answer: Response = await within(request)
+            return answer
+
+        return asked
+
+    get, post = (partial(Route, methods=[method]) for method in ("GET", "POST"))
+    one, record = "/api/broods/{brood}", "/api/broods/{brood}/records/{record}"
+    return [
+        get("/api/todos", api.reading(broods.todos)),
+        get("/api/broods", api.reading(broods.broods)),
+        post("/api/broods", deed(broods.start)),
+        get(one, api.reading(broods.brood)),
+        post(f"{one}/records", deed(broods.record)),
+        Route(record, deed(broods.correct), methods=["PUT"]),
+        Route(record, deed(broods.withdraw), methods=["DELETE"]),
+        post(f"{one}/end", deed(broods.end)),
+    ]
