@@ -13,6 +13,7 @@ from roewatch.room.fault import SettingsError
 from roewatch.service.cli import (
     alarms,
     backup,
+    brood,
     check,
     contact,
     demo,
@@ -52,6 +53,7 @@ app.command("backup")(backup.backup)
 app.command("restore")(backup.restore)
 app.command("salvage")(backup.salvage)
 app.add_typer(alarms.app, name="alarms")
+app.add_typer(brood.app, name="brood")
 app.add_typer(contact.app, name="contact")
 app.add_typer(probe.app, name="probe")
 app.add_typer(water.app, name="water")
