@@ -249,3 +249,24 @@ def test_who_may_only_look_is_offered_no_form(room: Nursery) -> None:
         page = client.get("/broods/2026-14").text
     assert "/broods/2026-14/records" not in page
     assert "/broods/2026-14/undo" not in page
+
+
+def test_the_room_page_names_what_broods_ask_for_and_how_late_it_is(client: TestClient) -> None:
+    page = client.get("/").text
+    coming = words(page[page.index('id="coming"') :])
+    assert coming.index("late by") < coming.index("17:00 A5 Start a spare jar of microworms")
+    assert coming.index("microworms") < coming.index("B3 shelf ends")
+    assert 'href="/broods/2026-14"' in page
+
+
+def test_a_tanks_charts_carry_the_broods_letters_and_each_leads_to_its_line(
+    client: TestClient,
+) -> None:
+    page = client.get("/tank/A5").text
+    for letter, name in (("S", "spawned"),):
+        assert f'<b class="letter">{letter}</b>{name}' in page
+    at = NOW - 17 * HOUR_MS
+    assert f'href="#e-{at}"' in page
+    assert f'id="e-{at}"' in page
+    assert "eggs seen, about 60, brood 2026-14" in words(page)
+    assert "feeding" in client.get("/tank/A6").text

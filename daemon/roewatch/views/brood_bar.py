@@ -17,7 +17,7 @@ _LETTER = 20
 class Milestone:
     """Something that happens once in a brood, at a moment or within a window.
 
-    letter: S spawned, H hatch, F free-swimming. The three moments are one when it happened.
+    letter: S spawned, H hatch, ≈ free-swimming. The three moments are one when it happened.
     """
 
     letter: str
@@ -54,7 +54,7 @@ def bar_of(
     before the eggs once there are any.
     """
     spawned = next((m for m in milestones if m.letter == "S"), None)
-    swum = next((m for m in milestones if m.letter == "F" and m.happened), None)
+    swum = next((m for m in milestones if m.letter == "≈" and m.happened), None)
     last_ms = max([m.to_ms for m in milestones], default=now_ms)
     until_ms = ended_ms if ended_ms is not None else now_ms
     days: tuple[tuple[int, str], ...] = ()

@@ -137,7 +137,7 @@ def milestones(brood: Brood, forecast: BroodForecast) -> tuple[Milestone, ...]:
     found = []
     if brood.spawned_ms is not None:
         found.append(_happened("S", "spawned", brood.spawned_ms))
-    for letter, word, leg in (("H", "hatch", forecast.hatch), ("F", "swims", forecast.swimming)):
+    for letter, word, leg in (("H", "hatch", forecast.hatch), ("≈", "swims", forecast.swimming)):
         if isinstance(leg, Expected) and (leg.happened or brood.ended_ms is None):
             found.append(
                 Milestone(
@@ -173,7 +173,7 @@ def lines(brood: Brood, forecast: BroodForecast, say: BroodWords) -> list[Line]:
         found.append(Line(letter="S", word="spawned", when=say.when(brood.spawned_ms), why=""))
     for letter, was, will, leg in (
         ("H", "hatched", "hatch", forecast.hatch),
-        ("F", "swam free", "free-swimming", forecast.swimming),
+        ("≈", "swam free", "free-swimming", forecast.swimming),
     ):
         if brood.ended_ms is not None and not (isinstance(leg, Expected) and leg.happened):
             continue

@@ -2,20 +2,26 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from urllib.parse import quote
 
 from roewatch.alarms.alarm import State
 from roewatch.breeding.plan import Plan
+from roewatch.breeding.todo import Task, Todo
 from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import shown
 from roewatch.views.sight import Sight
 from roewatch.views.wording import quantity_name
 
 _AHEAD_MS = 3 * DAY_MS
+_MOST_LATE = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coming:
-    """One event. from_ms, to_ms: when it is expected, the same moment when that is certain."""
+    """One event. from_ms, to_ms: when it is expected, the same moment when that is certain.
+
+    late_ms: how late it is; 0 while it is not, and for what only happens.
+    """
 
     at_ms: int
     tank: str
@@ -23,11 +29,16 @@ class Coming:
     from_ms: int
     to_ms: int
     href: str
+    late_ms: int = 0
 
 
-def coming(sight: Sight, plans: Iterable[Plan]) -> list[Coming]:
-    """Windows about to be left, plan steps, shelves that end; the soonest first, three days on."""
-    found: list[Coming] = []
+def coming(sight: Sight, plans: Iterable[Plan], todos: Iterable[Todo] = ()) -> list[Coming]:
+    """Windows about to be left, plan steps, shelves that end, and what broods ask for.
+
+    The soonest first, three days on; before them the newest of what is late.
+    """
+    found: list[Coming] = [_asked_for(todo, sight.now_ms) for todo in todos if not todo.flag]
+    late = sorted((c for c in found if c.late_ms), key=lambda c: c.late_ms)[:_MOST_LATE]
     for alarm in sight.alarms:
         forecast = alarm.forecast
         if alarm.present and forecast and forecast.likely_ms and forecast.likely_ms > sight.now_ms:
@@ -48,8 +59,21 @@ def coming(sight: Sight, plans: Iterable[Plan]) -> list[Coming]:
         for step in plan.steps:
             text = f"plan: {name} {shown(plan.quantity, step.value).removeprefix('pH ')}"
             found.append(_certain(step.at_ms, plan.tank, text, f"/tank/{plan.tank}"))
-    soon = [c for c in found if sight.now_ms < c.at_ms <= sight.now_ms + _AHEAD_MS]
-    return sorted(soon, key=lambda c: c.at_ms)
+    soon = [c for c in found if sight.now_ms < c.to_ms and c.at_ms <= sight.now_ms + _AHEAD_MS]
+    return late + sorted((c for c in soon if not c.late_ms), key=lambda c: c.at_ms)
+
+
+def _asked_for(todo: Todo, now_ms: int) -> Coming:
+    expected = todo.task in {Task.HATCH, Task.SWIMMING}
+    return Coming(
+        at_ms=todo.due_ms,
+        tank=todo.tank,
+        text=todo.words,
+        from_ms=todo.from_ms if expected else todo.to_ms,  # a window that says when it happens
+        to_ms=todo.to_ms,
+        href=f"/broods/{quote(todo.brood)}",
+        late_ms=todo.late_ms(now_ms),
+    )
 
 
 def _certain(at_ms: int, tank: str, text: str, href: str) -> Coming:

@@ -8,6 +8,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response, Stream
 
 from roewatch.room.quantity import Quantity
 from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.brood_list import open_todos
 from roewatch.views.chart import NoPictureError, png, svg
 from roewatch.views.coming import coming
 from roewatch.views.metrics import MEDIA_TYPE, metrics
@@ -42,7 +43,7 @@ class Show:
             "room.html",
             sight,
             racks=racks_of(sight.standings),
-            coming=coming(sight, plans)[:_NEXT_EVENTS],
+            coming=coming(sight, plans, open_todos(self._desk, sight.now_ms))[:_NEXT_EVENTS],
         )
 
     def find(self, request: Request) -> Response:

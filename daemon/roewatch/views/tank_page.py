@@ -14,6 +14,7 @@ from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.reading import Flag
 from roewatch.room.tank import Tank
 from roewatch.views.alarm_page import alarm_mark, state_words
+from roewatch.views.brood_events import brood_events, event_marks
 from roewatch.views.chart import ChartSpec, summary, svg
 from roewatch.views.hours import Row, hour_rows
 from roewatch.views.outlook import LOOK_BACK_MS, Outlook, of_judge, outlook_of
@@ -138,7 +139,7 @@ def page_chart(
     desk: Desk, sight: Sight, tank_id: str, quantity: Quantity, span: Span, look: Look | None = None
 ) -> ChartSpec:
     """The chart of one quantity over a span; fluid unless `look` says otherwise."""
-    return chart_of(
+    spec = chart_of(
         desk.records,
         sight.room,
         tank_id,
@@ -148,6 +149,8 @@ def page_chart(
         now_ms=sight.now_ms,
         look=look or Look(width=None, height=220, links=True, judged=True, past=desk.past),
     )
+    marks = event_marks(brood_events(desk, tank_id, span.from_ms, span.drawn_to_ms))
+    return replace(spec, events=spec.events + marks)
 
 
 def _rows(desk: Desk, sight: Sight, tank_id: str, quantity: Quantity, span: Span) -> list[Row]:
@@ -177,6 +180,7 @@ def tank_page(desk: Desk, request: Request) -> Response:
     table_of = next((q for q in quantities if q.value == query.get("table")), None)
     records = records_of(desk, tank.id, span.from_ms, span.until_ms + HOUR_MS, sight.now_ms)
     entries = [record.entry for record in records]
+    events = brood_events(desk, tank.id, span.from_ms, span.until_ms + 1)
     counts = [m.quantity for m in standing.measured]
     rack = next(r for r in racks_of(sight.standings) if standing in r.standings)
     return desk.page(
@@ -199,7 +203,11 @@ def tank_page(desk: Desk, request: Request) -> Response:
         rows=_rows(desk, sight, tank.id, table_of, span) if table_of else [],
         records=records,
         changes=usual_changes(entries[::-1]),
-        letters=sorted({(letter(e), e.deed.value.replace("-", " ")) for e in entries}),
+        letters=sorted(
+            {(letter(e), e.deed.value.replace("-", " ")) for e in entries}
+            | {(event.letter, event.name) for event in events}
+        ),
+        brood_events=events[::-1],
         **words_of_records(),
         alarm_mark=alarm_mark,
         state_words=state_words,

@@ -225,12 +225,13 @@
     sending = true;
     try {
       for (let list = waitingRecords(); list.length; list = waitingRecords()) {
-        const answer = await fetch("/api/journal", {
+        const { address = "/api/journal", ...record } = list[0];
+        const answer = await fetch(address, {
           method: "POST",
           headers: { "content-type": "application/json" },
-          body: JSON.stringify(list[0]),
+          body: JSON.stringify(record),
         });
-        if (!answer.ok && answer.status !== 400) break; // not allowed now: keep it
+        if (!answer.ok && ![400, 404].includes(answer.status)) break; // not allowed now: keep it
         keepRecords(list.slice(1));
       }
     } catch {
@@ -241,8 +242,8 @@
   };
 
   document.addEventListener("submit", async (event) => {
-    const form = event.target.closest(".onetap form");
-    if (!form) return;
+    const form = event.target.closest(".onetap form, form.queued");
+    if (!form || event.defaultPrevented) return;
     event.preventDefault();
     const fields = new URLSearchParams(new FormData(form));
     try {
@@ -251,7 +252,13 @@
       else form.submit(); // the refusal is a page of its own
     } catch {
       const record = { time: new Date().toISOString() };
-      for (const name of ["tank", "deed", "detail"]) record[name] = fields.get(name) || "";
+      if (form.dataset.api) {
+        // an id of its own, so that sending it twice keeps it once
+        const bytes = crypto.getRandomValues(new Uint8Array(16));
+        record.address = form.dataset.api;
+        record.id = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+        for (const [name, text] of fields) if (text && !["token", "back"].includes(name)) record[name] = text;
+      } else for (const name of ["tank", "deed", "detail"]) record[name] = fields.get(name) || "";
       keepRecords([...waitingRecords(), record]);
       form.reset();
     }
