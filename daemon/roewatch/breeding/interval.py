@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 
 LEVEL = 0.95
@@ -34,6 +35,7 @@ def wilson(value: float, trials: float, quantile: float) -> Share:
     return Share(value=value, low=max(middle - half, 0.0), high=min(middle + half, 1.0))
 
 
+@lru_cache(maxsize=256)
 def student(freedom: int, tail: float) -> float:
     """Student's t that is exceeded with probability `tail` (0 < tail < 0.5).
 
