@@ -25,6 +25,7 @@ from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.judging.finding import Finding
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, at_ms_of_iso
+from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.tank import ROOM, Room
 
@@ -254,7 +255,7 @@ def test_a_shelf_that_ends_while_the_condition_holds_is_told_anew() -> None:
     assert {notice.way for notice in notices} == {"Keeper/phone", "Keeper/mail"}
 
 
-def test_a_window_left_for_a_cause_somebody_has_in_hand_waits_for_other_news() -> None:
+def test_a_window_left_for_a_cause_already_told_waits_for_other_news() -> None:
     house = House(SLEEPER)
     house.take(found())
     house.wait(NOON, MINUTE_MS)
@@ -288,12 +289,22 @@ def test_it_waits_four_hours_at_most_and_over_eggs_not_at_all() -> None:
     assert [2 in notice.alarms for notice in said] == [True]
 
 
-def test_a_window_left_while_nobody_has_acknowledged_its_cause_is_told_at_once() -> None:
+def test_it_comes_with_the_next_repeat_while_nobody_has_acknowledged_the_cause() -> None:
     house = House(SLEEPER)
     house.take(found())
     house.wait(NOON, MINUTE_MS)
     house.take(found(kind=Kind.BELOW_WINDOW, at_ms=NOON + 2 * MINUTE_MS))
-    assert [n.alarms for n in house.wait(NOON + 2 * MINUTE_MS, MINUTE_MS)] == [(2,)]
+    assert house.wait(NOON + 2 * MINUTE_MS, 7 * MINUTE_MS) == []
+    assert [n.alarms for n in house.wait(NOON + 9 * MINUTE_MS, 2 * MINUTE_MS)] == [(1, 2)]
+
+
+def test_a_window_left_for_no_known_cause_is_told_at_once() -> None:
+    house = House(SLEEPER)
+    house.take(found(kind=Kind.PROBE_NOISY, probe="A1-t"))
+    house.take(found(kind=Kind.HEATER_DEAD, quantity=Quantity.PH))
+    house.wait(NOON, MINUTE_MS)
+    house.take(found(kind=Kind.BELOW_WINDOW, at_ms=NOON + 2 * MINUTE_MS))
+    assert [n.alarms for n in house.wait(NOON + 2 * MINUTE_MS, MINUTE_MS)] == [(3,)]
 
 
 # -- repeats and escalation -----------------------------------------------------------------

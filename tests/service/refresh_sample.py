@@ -23,7 +23,7 @@ _TELLING = {
     "start_hold": "after a start nothing but high is told before every tank was looked at",
     "remind_high": "waits between repeats until acknowledged; the last one for ever",
     "remind_medium": "so many and no more",
-    "known_wait": "the window waits so long while the cause has been acknowledged",
+    "known_wait": "a window that was left waits so long when its cause was told already",
     "closing_wait": "the end of an alarm waits at most so long for the daily message",
     "escalate_after": "without an acknowledgement of a high alarm the next contact is told",
     "undelivered": "a high alarm no way has taken by then goes to the next contact at once",

@@ -13,7 +13,19 @@ from roewatch.room.kind import Kind, Priority
 _FOLLOWS = frozenset(
     {Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW, Kind.FALLING_TOO_FAST, Kind.RISING_TOO_FAST}
 )
-"""What a heater or a crash brings about sooner or later, and its own alarm has foretold."""
+_CAUSES = frozenset(
+    {
+        Kind.HEATER_DEAD,
+        Kind.HEATER_STUCK_ON,
+        Kind.HEATER_WEAK,
+        Kind.BAD_WATER_CHANGE,
+        Kind.ACID_OVERDOSE,
+        Kind.HARD_WATER,
+        Kind.PH_CRASH,
+        Kind.AERATION_STOPPED,
+    }
+)
+"""What brings the former about sooner or later, and says so in its own alarm."""
 
 
 class Asking:
@@ -48,15 +60,16 @@ class Asking:
                 self._post.queue(line, alarm.number, about, steady_ms, wait_ms)
 
     def _ring_wait_ms(self, alarm: Alarm) -> int:
-        """How long it gathers; longer when somebody has a graver cause of the same in hand."""
+        """How long it gathers; longer when its cause has been told and has foretold it."""
         if alarm.priority is Priority.HIGH:
             return self._settings.high_wait_ms
         if alarm.kind in _FOLLOWS and any(
-            other.state is State.ACKNOWLEDGED and other.present
-            and other.priority is Priority.HIGH
+            other.present
+            and other.kind in _CAUSES
             and (other.tank, other.quantity) == (alarm.tank, alarm.quantity)
+            and other.state in {State.UNACKNOWLEDGED, State.ACKNOWLEDGED}
             for other in (told.alarm for told in self._ledger.alarms.values())
-        ):  # fmt: skip
+        ):
             return self._settings.known_wait_ms
         return self._settings.group_wait_ms
 

@@ -257,9 +257,10 @@ class AlarmBook(Transitions):
         leaves_ms = exit_ms(alarm.forecast)
         if leaves_ms is not None and 0 < leaves_ms - alarm.changed_ms <= after_ms:
             after_ms //= 2  # before the water has left its window, not after
-        # what has stood for long is asked about less and less: after 4, 8, 16 hours
+        # what has stood for long is asked about less and less: after 4, 12, 36 hours; in between
+        # every daily message lists it
         known_ms = alarm.changed_ms - alarm.raised_ms
-        return self._waits.since(alarm.changed_ms, now_ms) >= max(after_ms, known_ms)
+        return self._waits.since(alarm.changed_ms, now_ms) >= max(after_ms, 2 * known_ms)
 
     # -- what others read -------------------------------------------------------------------
 

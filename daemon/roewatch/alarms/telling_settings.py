@@ -13,8 +13,8 @@ class TellingSettings:
     longest_wait_ms: the bound when more keeps coming. start_hold_ms: after a start nothing but
     high is told before every tank has been looked at once. remind_high_ms: the waits between
     repeats until acknowledged, the last one for ever; remind_medium_ms: so many and no more.
-    known_wait_ms: how long a medium alarm of the window waits for other news, while somebody has
-    acknowledged the high alarm of the same tank and quantity that brought it about.
+    known_wait_ms: how long a medium alarm of the window waits for other news, a repeat among it,
+    when what brought it about in the same tank and quantity has been told already.
     closing_wait_ms: the longest the end of an alarm waits for the daily message, or for the end of
     what else has befallen its tank; a high alarm that stood alone is told as over at once.
     escalate_after_ms: without an acknowledgement of a high alarm, the next contact is told.
