@@ -1,5 +1,7 @@
 """Forecasts of hatch and free-swimming: published figures met, windows that only narrow."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -199,3 +201,30 @@ def test_warmer_water_is_never_later(species: str, one: float, other: float) -> 
             assert soon.from_ms <= late.from_ms
             assert soon.likely_ms <= late.likely_ms
             assert soon.to_ms <= late.to_ms
+
+
+def simulated_celsius(minute: int) -> float:
+    """Water that swings with day and thermostat and loses its heat for six hours once."""
+    hours = minute / 60
+    swing = 0.4 * math.sin(hours * 2 * math.pi / 24) + 0.15 * math.sin(hours * 2 * math.pi / 2.2)
+    cut = 3.5 * math.exp(-abs(hours - 22) / 3) if 14 < hours < 40 else 0.0
+    return 26.0 + swing - cut
+
+
+@pytest.mark.parametrize("species", ["danio-rerio", "paracheirodon-innesi"])
+def test_every_forecast_made_on_the_way_holds_the_simulated_hatch(species: str) -> None:
+    development = developments(species)[Leg.HATCH]
+    assert not isinstance(development, CannotSay)
+    course = development.courses[0]
+    gathered, truth_h = 0.0, 0.0
+    while gathered < course.likely:
+        gathered += (simulated_celsius(round(truth_h * 60)) - course.zero_celsius) / 60
+        truth_h += 1 / 60
+    widths = []
+    for seen_h in range(1, round(truth_h)):
+        readings = [(m * MINUTE_MS, simulated_celsius(m)) for m in range(0, seen_h * 60, 5)]
+        soonest, likely, latest = in_hours(window(foreseen(species, water(readings, seen_h))))
+        assert soonest < truth_h < latest, seen_h
+        widths.append(latest - soonest)
+    assert likely == pytest.approx(truth_h, abs=0.15)
+    assert widths[-1] < widths[0]

@@ -57,6 +57,12 @@ def test_nobody_is_sent_to_look_without_light_hours_nor_while_conditioning() -> 
     assert spawned(DANIO).of(Task.LOOK, 1) == []
 
 
+def test_light_hours_nobody_can_read_are_asked_for_and_stop_nothing_else() -> None:
+    (look,) = Attempt(DANIO, light="all day").of(Task.LOOK, -2)
+    assert "'all day' are none" in look.words
+    assert Attempt(DANIO, light="all day").of(Task.CULTURE, -2)
+
+
 @pytest.mark.parametrize(
     ("now", "dawn"),
     [

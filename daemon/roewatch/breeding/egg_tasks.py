@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from roewatch.breeding.brood import Brood
 from roewatch.breeding.caution import HANDS
-from roewatch.breeding.light import light_hours
+from roewatch.breeding.light import brood_light
 from roewatch.breeding.scene import Scene
 from roewatch.breeding.todo import Task, Todo
 from roewatch.room.moment import DAY_MS, HOUR_MS
@@ -35,8 +35,13 @@ def _looks(scene: Scene) -> Iterator[Todo]:
     brood = scene.brood
     if brood.spawned_ms is not None or brood.stage not in {None, Stage.SPAWNING}:
         return
-    hours = light_hours(brood.plan.get("light", ""))
+    hours = brood_light(brood)
     if hours is None:
+        if brood.plan.get("light", "").strip():
+            words = f"Put the light hours right: {brood.plan['light']!r} are none; 07:00-21:00 are."
+            begun_ms = brood.started_ms if brood.started_ms is not None else scene.now_ms
+            times = (begun_ms, begun_ms, begun_ms + DAY_MS)
+            yield scene.todo(Task.LOOK, words, times, detail="light")
         return
     spawning = scene.sheet.spawning
     when = spawning.when if spawning else (Daytime.ANY,)

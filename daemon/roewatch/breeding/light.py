@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 
+from roewatch.breeding.brood import Brood
 from roewatch.room.local_time import at_local, local_date
 
 _WRITTEN = re.compile(r"\s*(\d{1,2}):(\d{2})\s*(?:-|–|to)\s*(\d{1,2}):(\d{2})\s*")
@@ -46,6 +47,14 @@ def light_hours(text: str) -> LightHours | None:
     if on == off:
         raise ValueError(f"{text!r}: on and off are the same; write 07:00-21:00")
     return LightHours(on=on, off=off)
+
+
+def brood_light(brood: Brood) -> LightHours | None:
+    """The hours the brood's plan gives; None where it gives none, or none that can be read."""
+    try:
+        return light_hours(brood.plan.get("light", ""))
+    except ValueError:  # an old record; the to-do list asks for it to be put right
+        return None
 
 
 def _days(from_ms: int, days: int, zone: str) -> Iterator[date]:

@@ -7,11 +7,11 @@ from roewatch.breeding.brood import Brood
 from roewatch.breeding.count import Counted
 from roewatch.breeding.development import CannotSay, Development, Leg, development_of
 from roewatch.breeding.forecast import BroodForecast, forecast
-from roewatch.breeding.light import LightHours, light_hours
+from roewatch.breeding.light import LightHours, brood_light
 from roewatch.breeding.livefood import Culture, cultures
 from roewatch.breeding.own import OwnLeg, mixed
+from roewatch.breeding.proposal import CONDITIONED_MS
 from roewatch.breeding.temperatures import Temperatures, temperatures_of
-from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.species import SpeciesSheet
 from roewatch.room.stage import Stage
@@ -70,16 +70,15 @@ def brood_forecast(
 def supposed_spawning(brood: Brood, now_ms: int, zone: str) -> int | None:
     """When eggs may be expected of a brood that has none, to count cultures back from.
 
-    The next time the light goes on while the pair is set to spawn; while it is conditioned, two
-    weeks after that began (2-3 weeks before spawning: tetras, danios and barbs, club text, n.y.).
-    None for a brood that has eggs, or where neither is known.
+    The next time the light goes on while the pair is set to spawn; while it is conditioned, once
+    that has taken its time. None for a brood that has eggs, or where neither is known.
     """
     if brood.spawned_ms is not None or brood.stage_ms is None:
         return None
-    hours = light_hours(brood.plan.get("light", "")) or LightHours(on=time(8), off=time(20))
+    hours = brood_light(brood) or LightHours(on=time(8), off=time(20))
     earliest_ms = now_ms
     if brood.stage is Stage.CONDITIONING:
-        earliest_ms = max(now_ms, brood.stage_ms + 14 * DAY_MS)
+        earliest_ms = max(now_ms, brood.stage_ms + CONDITIONED_MS)
     elif brood.stage is not Stage.SPAWNING:
         return None
     return next(dawn for _, dawn in hours.dawns(earliest_ms, 3, zone) if dawn > earliest_ms)
@@ -95,7 +94,7 @@ def brood_cultures(
 
 def mouths(brood: Brood) -> int | None:
     """How many young there are to feed, by the latest count; None before one was counted."""
-    for kind in (Counted.SWIMMING, Counted.HATCHED):
+    for kind in (Counted.DAY_30, Counted.DAY_14, Counted.SWIMMING, Counted.HATCHED):
         count = brood.counts.get(kind)
         if count is not None:
             return round(count.middle)
