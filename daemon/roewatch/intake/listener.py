@@ -10,17 +10,13 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from paho.mqtt.client import (
-    Client,
-    ConnectFlags,
-    DisconnectFlags,
-    MQTTMessage,
-)
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from roewatch.intake.buffered import BufferedClient
 from roewatch.intake.example import example
 from roewatch.intake.link import BrokerSettings, LinkState, hung_up, tls_of, unanswered, unreachable
 from roewatch.intake.message import Message, MessageQueue, Stamps, Token
@@ -164,7 +160,7 @@ class Listener:
     # below here: called by the network's thread, except where said
 
     def _made(self, will: Will | None) -> Client:
-        client = Client(
+        client = BufferedClient(
             CallbackAPIVersion.VERSION2,
             client_id=self._broker.client_id,
             clean_session=not self._lasting,
