@@ -26,7 +26,14 @@ FORMS = {
     "/place": ("/move?tank=A2", {"tank": "A2", "rack": "B", "spot": "3/1"}),
     "/water/calibrate": (
         "/water/calibrate?probe=a1-ph",
-        {"read1": "4,12", "true1": "4", "read2": "7.05", "true2": "7", "celsius2": "22"},
+        {
+            "read1": "4,12",
+            "true1": "4",
+            "read2": "7.05",
+            "true2": "7",
+            "celsius2": "22",
+            "anyway": "",
+        },
     ),
 }
 

@@ -10,8 +10,9 @@ from roewatch.alarms.token import Claim, Unusable, check_claim, read_token
 from roewatch.views.alarm_page import shelf_end_ms
 from roewatch.views.asked import AskedWrongError
 from roewatch.views.door import SESSION
-from roewatch.views.pages import TOLD, Desk
+from roewatch.views.pages import TOLD, UNITS, Desk
 from roewatch.views.palette import Theme
+from roewatch.views.units import CHOICES, Units
 from roewatch.views.visitor import Visitor
 
 Fields = dict[str, str]
@@ -83,6 +84,16 @@ class Act:
             )
         else:
             response.delete_cookie("roewatch_theme")
+        return response
+
+    def units(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """Read the pages in other units."""
+        chosen = Units.of(".".join(word for word, _ in CHOICES if fields.get(word) == "on"))
+        response = back(fields, "")
+        if chosen.words:
+            response.set_cookie(UNITS, chosen.words, max_age=_YEAR_S, httponly=True, samesite="lax")
+        else:
+            response.delete_cookie(UNITS)
         return response
 
     # coming and going

@@ -134,6 +134,7 @@ class _Addresses:
             post("/records/{number:int}", self._form(recording.correct)),
             post("/records/{number:int}/withdraw", self._form(recording.withdraw)),
             post("/theme", self._form(act.theme, allowed=lambda _: True)),
+            post("/units", self._form(act.units, allowed=lambda _: True)),
             post("/leave", self._form(act.log_out, allowed=lambda _: True)),
             get("/enter", self._open(lambda request: desk.alone(request, "enter.html"))),
             post("/enter", self._entering(act)),

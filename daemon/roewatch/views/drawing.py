@@ -10,7 +10,7 @@ from roewatch.views.inside import Inside
 from roewatch.views.over import Over
 from roewatch.views.palette import PALETTES
 from roewatch.views.pen import Pen
-from roewatch.views.plot import ChartSpec, span_words, summary
+from roewatch.views.plot import ChartSpec, span_words, summary, unit_of
 
 _FONT = "DejaVu Sans, Liberation Sans, Noto Sans, Arial, sans-serif"
 
@@ -86,7 +86,7 @@ def _scales(spec: ChartSpec, frame: Frame) -> str:
         "top": f"{frame.top:.0f}",
         "plot": f"{frame.plot:.0f}",
         "digits": KEPT[spec.quantity].digits,
-        "unit": KEPT[spec.quantity].unit,
+        "unit": unit_of(spec),
         "zone": spec.zone,
     }
     return " ".join(f'data-{name}="{escape(str(value))}"' for name, value in facts.items())

@@ -2,7 +2,7 @@
 
 import hashlib
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from importlib.resources import files
 from urllib.parse import unquote
 from zoneinfo import ZoneInfo
@@ -25,8 +25,10 @@ from roewatch.views.setup_ports import Workshop
 from roewatch.views.sight import Lookout, Sight
 from roewatch.views.standing import alarm_words
 from roewatch.views.stream import Drawn, Stream
+from roewatch.views.units import CHOICES, KEPT_UNITS, Units
 from roewatch.views.week import Past
 
+UNITS = "roewatch_units"
 TOLD = "roewatch_told"
 """The cookie that carries one sentence from a form to the page after it."""
 
@@ -93,7 +95,9 @@ class Words:
         return wording.whole_span(at_ms - self._now_ms)
 
 
-def _environment() -> Environment:
+@cache
+def environment() -> Environment:
+    """Our templates; every value is escaped."""
     env = Environment(
         loader=PackageLoader("roewatch.views", "templates"),
         autoescape=True,
@@ -112,6 +116,8 @@ def _environment() -> Environment:
     env.globals["span_text"] = span_text
     env.globals["State"] = State
     env.globals["kept"] = KEPT
+    env.globals["units"] = KEPT_UNITS
+    env.globals["unit_choices"] = CHOICES
     env.globals["Quantity"] = Quantity
     return env
 
@@ -131,6 +137,8 @@ class Desk:
         link_key: bytes = b"",
     ) -> None:
         self.broods: BroodBook = NO_BROODS
+        self.keepers: tuple[str, ...] = ()
+        """Whom to call, by name, in their order."""
         self.workshop: Workshop | None = None
         self.records = records
         self.live = live
@@ -145,7 +153,7 @@ class Desk:
     @cached_property
     def templates(self) -> Environment:
         """Our templates; every value is escaped."""
-        return _environment()
+        return environment()
 
     def page(
         self, request: Request, name: str, sight: Sight, *, status: int = 200, **more: object
@@ -159,6 +167,7 @@ class Desk:
     def fragment(self, request: Request, name: str, sight: Sight, **more: object) -> Markup:
         """A template filled in."""
         visitor = self.door.who(request)
+        units = units_of(request)
         context = {
             "sight": sight,
             "room": sight.room,
@@ -172,6 +181,9 @@ class Desk:
             "may_change": visitor is not None and visitor.may_change,
             "may_acknowledge": visitor is not None and visitor.may_acknowledge,
             "seen": self.stream.publish(sight),
+            "number": units.number,
+            "window_text": units.window_text,
+            "units": units,
             "told": unquote(request.cookies.get(TOLD, "")),
         }
         drawn = self.templates.get_template(name).render(context | more)
@@ -202,6 +214,11 @@ class Desk:
                 alarm.number: f"{alarm.tank} {alarm_words(alarm)}" for alarm in sight.unacknowledged
             },
         )
+
+
+def units_of(request: Request) -> Units:
+    """The units the person chose to read in."""
+    return Units.of(request.cookies.get(UNITS, ""))
 
 
 def theme_of(request: Request) -> str:

@@ -11,12 +11,12 @@ from zoneinfo import ZoneInfo
 from roewatch.breeding.plan import Plan
 from roewatch.judging.finding import Forecast
 from roewatch.room.moment import moment_of
-from roewatch.room.quantity import KEPT, Quantity, shown
+from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.series import Series
 from roewatch.views.axis import date_name
 from roewatch.views.palette import Theme
 from roewatch.views.trace import Trace, WindowSpan, spells, trace_of, window_at
-from roewatch.views.wording import clock, number, when, whole_span, window_text
+from roewatch.views.wording import clock, number, when, whole_span
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +53,8 @@ class ChartSpec:
     from_ms, to_ms: the span drawn; now_ms: the right end of what can be known. columns: into
     how many columns the series was thinned, 0 if it was not. forecast: when the value leaves
     its window. width: pixels, or None for a fluid chart. height: pixels of the plot alone.
-    links: marks lead to the records and alarms they speak of.
+    links: marks lead to the records and alarms they speak of. unit: of every value here, None for
+    the kept one.
     """
 
     id: str
@@ -75,6 +76,7 @@ class ChartSpec:
     width: int | None = None
     height: int = 220
     links: bool = False
+    unit: str | None = None
 
     def __post_init__(self) -> None:
         if self.from_ms >= self.to_ms:
@@ -83,6 +85,16 @@ class ChartSpec:
     def traces(self) -> list[Trace]:
         """The lines to draw, one for each probe that measures this quantity here."""
         return [trace_of(series, self.columns) for series in self.series]
+
+
+def unit_of(spec: ChartSpec) -> str:
+    """The unit the chart's values are in; empty for pH."""
+    return KEPT[spec.quantity].unit if spec.unit is None else spec.unit
+
+
+def _said(spec: ChartSpec, value: float) -> str:
+    text = number(spec.quantity, value)
+    return f"pH {text}" if spec.quantity is Quantity.PH else f"{text} {unit_of(spec)}"
 
 
 def _in_words(spec: ChartSpec, at_ms: int) -> str:
@@ -98,7 +110,7 @@ def summary(spec: ChartSpec) -> str:
     low, high = min(points, key=lambda p: p[1]), max(points, key=lambda p: p[1])
     last = points[-1]
     said = (
-        f"Last {shown(spec.quantity, last[1])} at {_in_words(spec, last[0])}, "
+        f"Last {_said(spec, last[1])} at {_in_words(spec, last[0])}, "
         f"lowest {number(spec.quantity, low[1])} ({_in_words(spec, low[0])}), "
         f"highest {number(spec.quantity, high[1])} ({_in_words(spec, high[0])})."
     )
@@ -107,7 +119,9 @@ def summary(spec: ChartSpec) -> str:
     if window:
         out_ms = sum(s.to_ms - s.from_ms for t in traces for s in spells(t, spec.windows))
         outside = f"outside for {whole_span(out_ms)} in all" if out_ms else "never outside"
-        parts.append(f"Window {window_text(spec.quantity, window)}; {outside}.")
+        bounds = window.text(KEPT[spec.quantity].digits).replace("-", " to ")
+        unit = f"\u00a0{unit_of(spec)}" if unit_of(spec) else ""
+        parts.append(f"Window {bounds}{unit}; {outside}.")
     holes = [hole for trace in traces for hole in trace.holes()]
     if holes:
         missing = whole_span(sum(b - a for a, b in holes))

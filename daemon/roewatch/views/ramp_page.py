@@ -23,8 +23,9 @@ from roewatch.views.act import Fields, back
 from roewatch.views.asked import AskedWrongError
 from roewatch.views.axis import instants
 from roewatch.views.chart import svg
-from roewatch.views.pages import Desk
+from roewatch.views.pages import Desk, units_of
 from roewatch.views.sight import Sight
+from roewatch.views.units import Units
 from roewatch.views.visitor import Visitor
 from roewatch.views.water_page import number_of, poured, rows_of
 from roewatch.views.week import Look, chart_of, quantities_of
@@ -183,7 +184,7 @@ def drawn(wanted: Wanted, query: Mapping[str, str], now_ms: int, zone: str) -> D
     return Drawn(ramp=ramps.draw(wish), vat=vat, kept=kept)
 
 
-def _charts(desk: Desk, sight: Sight, ramp: Ramp) -> list[tuple[Quantity, Markup]]:
+def _charts(desk: Desk, sight: Sight, ramp: Ramp, units: Units) -> list[tuple[Quantity, Markup]]:
     """The tank's own charts with the ramp's plan on them, before anything takes effect."""
     charts = []
     probed = quantities_of(sight.room, ramp.tank)
@@ -200,7 +201,7 @@ def _charts(desk: Desk, sight: Sight, ramp: Ramp) -> list[tuple[Quantity, Markup
             now_ms=sight.now_ms,
             look=Look(width=None, height=180, judged=True, past=desk.past),
         )
-        spec = replace(spec, plans=(plan,), forecast=None)
+        spec = units.chart(replace(spec, plans=(plan,), forecast=None))
         charts.append((plan.quantity, Markup(svg(spec))))  # noqa: S704 our own drawing, escaped
     return charts
 
@@ -239,7 +240,7 @@ def _shown(
         ramp=ramp,
         litres=sum(step.litres for step in ramp.steps) if ramp else 0.0,
         mix=mix_words(found.vat) if found else "",
-        charts=_charts(desk, sight, ramp) if ramp and not card else [],
+        charts=_charts(desk, sight, ramp, units_of(request)) if ramp and not card else [],
         refusal=refusal,
         running=[p for p in desk.records.plans(wanted.tank.id) if p.steps[-1].at_ms > sight.now_ms],
     )

@@ -18,13 +18,14 @@ from roewatch.views.brood_events import brood_events, event_marks
 from roewatch.views.chart import ChartSpec, summary, svg
 from roewatch.views.hours import Row, hour_rows
 from roewatch.views.outlook import LOOK_BACK_MS, Outlook, of_judge, outlook_of
-from roewatch.views.pages import Desk
+from roewatch.views.pages import Desk, units_of
 from roewatch.views.racks import racks_of
 from roewatch.views.records_page import records_of, usual_changes, words_of_records
 from roewatch.views.sight import Sight
 from roewatch.views.spans import CHOICES, Span, span_of
 from roewatch.views.standing import Mark, Measured, Standing
 from roewatch.views.trace import trace_of
+from roewatch.views.units import Units
 from roewatch.views.week import (
     Look,
     chart_of,
@@ -48,30 +49,35 @@ class Charted:
     planned: bool
 
 
-def value_words(measured: Measured) -> str:
+def value_words(units: Units, measured: Measured) -> str:
     """A value's state in words: `inside`, `out by 1.4`, `silent`."""
     if measured.mark is Mark.OUTSIDE:
         side = "above" if measured.outside_by > 0 else "below"
-        return f"{side} by {number(measured.quantity, abs(measured.outside_by))}"
+        by = units.difference(measured.quantity, abs(measured.outside_by))
+        return f"{side} by {number(measured.quantity, by)}"
     if measured.mark is Mark.NEAR:
         return "near the edge"
     return "" if measured.mark is Mark.BLANK else measured.mark.value
 
 
-def rate_words(tank: Tank, measured: Measured) -> str:
+def rate_words(units: Units, tank: Tank, measured: Measured) -> str:
     """The rate of change in a sentence of its own, with the limit nearest to it."""
     if measured.silent:
         return "Rate of change: cannot say, the probe is silent."
     if measured.per_hour is None:
         return "Rate of change: cannot say, too few readings in the last hour."
     kept = KEPT[measured.quantity]
-    unit = f" {kept.unit}" if kept.unit else ""
-    rate = f"{abs(measured.per_hour):.{kept.digits + 1}f}{unit} an hour"
+    unit = f" {units.unit(measured.quantity)}" if kept.unit else ""
+
+    def by(kept_difference: float) -> float:
+        return units.difference(measured.quantity, kept_difference)
+
+    rate = f"{abs(by(measured.per_hour)):.{kept.digits + 1}f}{unit} an hour"
     direction = measured.direction or "steady"
     text = f"{direction.capitalize()}, {rate}"
     rising = measured.per_hour > 0
     limits = [
-        f"{limit.rise if rising else limit.fall:g}{unit} in {span_text(limit.span_ms)}"
+        f"{by(limit.rise if rising else limit.fall):g}{unit} in {span_text(limit.span_ms)}"
         for limit in tank.rates.get(measured.quantity, ())
     ]
     return f"{text} (limit {', '.join(limits)})." if limits else f"{text}."
@@ -118,6 +124,7 @@ def _charted(
     quantity: Quantity,
     span: Span,
     expected: Mapping[str, Outlook],
+    units: Units,
 ) -> Charted:
     spec = page_chart(desk, sight, tank_id, quantity, span)
     crossing = next(
@@ -125,6 +132,7 @@ def _charted(
     )
     if span.open and spec.forecast is None and crossing is not None:
         spec = replace(spec, forecast=crossing)
+    spec = units.chart(spec)
     return Charted(
         id=spec.id,
         quantity=quantity,
@@ -176,7 +184,8 @@ def tank_page(desk: Desk, request: Request) -> Response:
     span = span_of(query.get("span", "7d"), query.get("until", ""), sight.now_ms)
     quantities = quantities_of(sight.room, tank.id)
     expected = outlooks(desk, sight, standing)
-    charts = [_charted(desk, sight, tank.id, q, span, expected) for q in quantities]
+    units = units_of(request)
+    charts = [_charted(desk, sight, tank.id, q, span, expected, units) for q in quantities]
     table_of = next((q for q in quantities if q.value == query.get("table")), None)
     records = records_of(desk, tank.id, span.from_ms, span.until_ms + HOUR_MS, sight.now_ms)
     entries = [record.entry for record in records]
@@ -211,8 +220,8 @@ def tank_page(desk: Desk, request: Request) -> Response:
         **words_of_records(),
         alarm_mark=alarm_mark,
         state_words=state_words,
-        value_words=value_words,
+        value_words=partial(value_words, units),
         expected=expected,
-        rate_words=partial(rate_words, tank),
+        rate_words=partial(rate_words, units, tank),
         several=lambda quantity: counts.count(quantity) > 1,
     )

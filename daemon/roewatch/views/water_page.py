@@ -12,9 +12,10 @@ from starlette.responses import RedirectResponse, Response
 
 from roewatch.room.quantity import Quantity
 from roewatch.room.window import Window
-from roewatch.views.pages import Desk
+from roewatch.views.pages import Desk, units_of
 from roewatch.views.sight import Sight
 from roewatch.views.standing import Mark
+from roewatch.views.units import Units
 from roewatch.water.blend import Range, cautions, moved, pour, ranges
 from roewatch.water.hardness import meq_of_dkh
 from roewatch.water.refusal import RefusedError
@@ -131,7 +132,14 @@ def _celsius(windows: Mapping[Quantity, Window]) -> float | None:
     return (window.low + window.high) / 2
 
 
-def _results(rows: list[Row], windows: Mapping[Quantity, Window]) -> tuple[list[Given], list[str]]:
+def _hardness(name: str, found: Range, shown: tuple[str, float, int]) -> Given:
+    unit, factor, digits = shown
+    return _against(name, Range(*(number * factor for number in found)), digits, None, unit)
+
+
+def _results(
+    rows: list[Row], windows: Mapping[Quantity, Window], units: Units
+) -> tuple[list[Given], list[str]]:
     """The blend's numbers and what to hear about it. Raises RefusedError."""
     parts = poured(rows)
     celsius = _celsius(windows)
@@ -139,8 +147,8 @@ def _results(rows: list[Row], windows: Mapping[Quantity, Window]) -> tuple[list[
     given = [
         _against("pH with air, after a day", sure.aired_ph, 2, windows.get(Quantity.PH)),
         _against("pH just mixed", sure.closed_ph, 2, None),
-        _against("general hardness", sure.dgh, 1, None, "°dGH"),
-        _against("carbonate hardness", sure.dkh, 1, None, "°dKH"),
+        _hardness("general hardness", sure.dgh, units.hardness("°dGH")),
+        _hardness("carbonate hardness", sure.dkh, units.hardness("°dKH")),
     ]
     if sure.conductivity is not None:
         window = windows.get(Quantity.CONDUCTIVITY)
@@ -180,7 +188,7 @@ def water_page(desk: Desk, request: Request) -> Response:
         try:
             if "move" in query:
                 return RedirectResponse(_moved(query, rows), 303)
-            given, notes = _results(rows, windows)
+            given, notes = _results(rows, windows, units_of(request))
         except RefusedError as fault:
             refusal = str(fault)
     return desk.page(

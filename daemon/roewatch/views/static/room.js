@@ -27,7 +27,7 @@
     const answer = await fetch(location.href, { headers: { accept: "text/html" } });
     if (!answer.ok) return;
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-    for (const part of document.querySelectorAll("[data-swap]")) {
+    for (const part of document.querySelectorAll("[data-swap], [data-units] .cell[id]")) {
       const other = fresh.getElementById(part.id);
       if (other && !busy(part)) part.replaceWith(other);
     }
@@ -51,7 +51,9 @@
         strip.replaceWith(fragment(news.strip));
       }
     }
-    for (const [id, html] of Object.entries(news.cells)) {
+    const ours = body.dataset.units; // cells come in the kept units; in others they are fetched
+    if (ours && page === "room" && Object.keys(news.cells).length) redrawSoon();
+    for (const [id, html] of ours ? [] : Object.entries(news.cells)) {
       const cell = page === "room" && document.getElementById(id);
       if (!cell) continue;
       const focused = cell === document.activeElement;

@@ -1,0 +1,122 @@
+"""Units: what a browser chose to read in; everything is kept and judged in the kept units.
+
+A difference converts as a difference: a limit of 1 °C an hour is 1.8 °F an hour, never 33.8.
+"""
+
+from dataclasses import dataclass, replace
+
+from roewatch.breeding.plan import Plan, Step
+from roewatch.room.quantity import KEPT, Quantity
+from roewatch.room.window import Window
+from roewatch.views import wording
+from roewatch.views.plot import ChartSpec
+from roewatch.water.hardness import CACO3_MG_PER_DEGREE
+from roewatch.water.unit import Measure, measured
+
+_PER_DEGREE = 1.8
+_AT_FREEZING = 32.0
+CHOICES = (("f", "°F"), ("ppm", "hardness in ppm"), ("gal", "US gallons"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Units:
+    """fahrenheit: else °C. ppm: hardness as ppm CaCO3, else °dGH. gallons: US, else litres."""
+
+    fahrenheit: bool = False
+    ppm: bool = False
+    gallons: bool = False
+
+    @classmethod
+    def of(cls, words: str) -> "Units":
+        """Those a cookie names, such as `f.gal`; what it does not know it passes over."""
+        chosen = set(words.split("."))
+        return cls(fahrenheit="f" in chosen, ppm="ppm" in chosen, gallons="gal" in chosen)
+
+    @property
+    def words(self) -> str:
+        """What `of` takes; empty for the kept units."""
+        chosen = zip(CHOICES, (self.fahrenheit, self.ppm, self.gallons), strict=True)
+        return ".".join(word for (word, _), on in chosen if on)
+
+    def _warm(self, quantity: Quantity) -> bool:
+        return self.fahrenheit and quantity is Quantity.TEMPERATURE
+
+    def unit(self, quantity: Quantity) -> str:
+        """`°F`, `µS/cm`; empty for pH."""
+        return "°F" if self._warm(quantity) else KEPT[quantity].unit
+
+    def value(self, quantity: Quantity, kept: float) -> float:
+        """A kept value in the chosen unit."""
+        return kept * _PER_DEGREE + _AT_FREEZING if self._warm(quantity) else kept
+
+    def difference(self, quantity: Quantity, kept: float) -> float:
+        """A difference of kept values, or a rate, in the chosen unit."""
+        return kept * _PER_DEGREE if self._warm(quantity) else kept
+
+    def number(self, quantity: Quantity, kept: float) -> str:
+        """A value without its unit, in the quantity's digits."""
+        return wording.number(quantity, self.value(quantity, kept))
+
+    def shown(self, quantity: Quantity, kept: float) -> str:
+        """A value for people, with its unit."""
+        text = self.number(quantity, kept)
+        return f"pH {text}" if quantity is Quantity.PH else f"{text} {self.unit(quantity)}"
+
+    def window(self, quantity: Quantity, kept: Window) -> Window:
+        """A window in the chosen unit."""
+        if not self._warm(quantity):
+            return kept
+        low, high = (
+            None if bound is None else self.value(quantity, bound)
+            for bound in (kept.low, kept.high)
+        )
+        return replace(kept, low=low, high=high)
+
+    def window_text(self, quantity: Quantity, kept: Window) -> str:
+        """`75.2 to 80.6 °F`."""
+        text = self.window(quantity, kept).text(KEPT[quantity].digits).replace("-", " to ")
+        unit = self.unit(quantity)
+        return f"{text}\u00a0{unit}" if unit else text  # a number keeps its unit on its line
+
+    def litres(self, litres: float) -> str:
+        """`54 L`, `14.3 US gal`."""
+        if self.gallons:
+            return f"{measured(litres, Measure.US_GALLON):.1f} US gal"
+        return f"{litres:g} L"
+
+    def hardness(self, kept: str) -> tuple[str, float, int]:
+        """Unit, factor and digits of a hardness. kept: `°dGH` or `°dKH`, what it is kept in."""
+        if self.ppm:
+            return "ppm CaCO3", CACO3_MG_PER_DEGREE, 0
+        return kept, 1.0, 1
+
+    def chart(self, spec: ChartSpec) -> ChartSpec:
+        """The same chart in the chosen unit."""
+        quantity = spec.quantity
+        if not self._warm(quantity):
+            return spec
+        return replace(
+            spec,
+            unit=self.unit(quantity),
+            series=[
+                replace(one, value=[self.value(quantity, v) for v in one.value])
+                for one in spec.series
+            ],
+            windows=tuple(
+                replace(span, window=self.window(quantity, span.window) if span.window else None)
+                for span in spec.windows
+            ),
+            plans=tuple(
+                Plan(
+                    tank=plan.tank,
+                    quantity=quantity,
+                    steps=tuple(
+                        Step(at_ms=s.at_ms, value=self.value(quantity, s.value)) for s in plan.steps
+                    ),
+                )
+                for plan in spec.plans
+            ),
+        )
+
+
+KEPT_UNITS = Units()
