@@ -136,6 +136,12 @@ def test_an_infusoria_bucket_that_comes_too_late_says_what_helps_until_then() ->
     assert "seasoned sponge" in first.words
 
 
+def test_nothing_is_late_from_before_the_brood_was_begun() -> None:
+    attempt = Attempt("paracheirodon-innesi").tell(BroodAct.SPAWNED, 0)
+    begun_ms = EIGHT - 72 * HOUR_MS
+    assert min(todo.due_ms for todo in attempt.of(Task.CULTURE, 1)) == begun_ms
+
+
 def test_nobody_is_sent_to_a_culture_at_night() -> None:
     attempt = Attempt("paracheirodon-innesi").tell(BroodAct.SPAWNED, 0)
     for todo in attempt.of(Task.CULTURE, 1, 24.3):

@@ -60,7 +60,8 @@ def _started(scene: Scene) -> Iterator[Todo]:
         )
         if culture.key in begun or first or culture.feed_until_ms <= scene.now_ms:
             continue
-        by_ms = waking_before(culture.start_by_ms, scene.zone)
+        # what was due before anybody spoke of the brood is late only from then on
+        by_ms = max(waking_before(culture.start_by_ms, scene.zone), scene.brood.started_ms or 0)
         late_ms = by_ms
         if culture.key.endswith("-test"):  # while another lot can still be got
             late_ms = max(by_ms, culture.feed_until_ms - 2 * DAY_MS)
