@@ -26,7 +26,7 @@ from roewatch.room.moment import DAY_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag
 from roewatch.room.series import Series
-from roewatch.room.species import SpeciesSheet
+from roewatch.room.species import Food, SpeciesSheet
 from roewatch.room.tank import Probe, Room
 from roewatch.views.brood_ports import BroodOutlook, Proposal
 
@@ -189,7 +189,7 @@ class Broods:
         if brood.spawned_ms is None or not known:
             return ()
         before = clocks.cultures(brood_of(brood.id, known), then_ms)
-        return moves(before, food, zone=clocks.zone, now_ms=now_ms)
+        return moves(before, _following(food, now_ms), zone=clocks.zone, now_ms=now_ms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +219,15 @@ class _Clocks:
             spawning_ms=supposed_spawning(brood, now_ms, self.zone),
         )
         return brood_cultures(brood, self.sheet, told)
+
+
+def _following(food: Sequence[Culture], now_ms: int) -> list[Culture]:
+    """Of each live food the next that is still to be started: the later ones move with it."""
+    ahead: dict[Food, Culture] = {}
+    for culture in food:
+        if culture.start_by_ms > now_ms:
+            ahead.setdefault(culture.food, culture)
+    return list(ahead.values())
 
 
 def _no_sheet(brood: Brood) -> BroodForecast:
