@@ -21,6 +21,7 @@ from roewatch.room.window import Window
 _PH = Quantity.PH
 _FAST = (Kind.PH_CRASH, Kind.AERATION_STOPPED)
 _DAYS = 3
+_STILL = 72  # five minutes each
 
 
 class Acidity:
@@ -85,7 +86,7 @@ class Acidity:
         if self.rebasing and self._rebase(at_ms, off):
             return
         self.offs.append(off)
-        del self.offs[:-72]
+        del self.offs[:-_STILL]
         self._judge(at_ms, value, off, out)
 
     def limit(self) -> float:
@@ -158,7 +159,11 @@ class Acidity:
         slope = self._slope(18)
         if slope is None:
             return
-        if self._going(sign, unsettled) or self.standing.any_of(*_FAST):
+        if self.standing.holds(Kind.PH_CRASH, _PH) and self._still():
+            # what was lost stays lost; the window says whether the tank can live with it
+            self._over(f"no longer falling, {abs(off):.2f} from the days before", out, *_FAST)
+            self.rebasing, self.offs = True, []
+        elif self._going(sign, unsettled) or self.standing.any_of(*_FAST):
             self._fast(at_ms, value, off, slope, out)
         elif at_ms - self.off_since >= 16 * HOUR_MS and self.steady:
             self._drift(at_ms, value, off, out)
@@ -173,6 +178,13 @@ class Acidity:
             for back in (12, 24, 48)
             if len(offs) >= back + 3
         )
+
+    def _still(self) -> bool:
+        """Whether the difference to the days before has held for the last six hours."""
+        if len(self.offs) < _STILL:
+            return False
+        means = [fmean(self.offs[n : n + 6]) for n in range(0, _STILL, 6)]
+        return max(means) - min(means) < self.limits.ph_gone
 
     def _slope(self, buckets: int) -> float | None:
         """How fast the difference to the days before has been going, per hour."""

@@ -25,6 +25,7 @@ from roewatch.room.window import Window
 _HEATER = (Kind.HEATER_DEAD, Kind.HEATER_STUCK_ON, Kind.HEATER_WEAK)
 
 
+_BLIND_MS = 30 * MINUTE_MS  # unseen for so long the water may have turned
 _STEP = 0.3  # °C a standing heater alarm must move to be told again
 
 
@@ -33,6 +34,7 @@ class Heat:
 
     SAVED = (
         "low_since", "high_since", "good_since", "quiet_until", "off_since", "on_since",
+        "bucket_ms",
     )  # fmt: skip
     __slots__ = (
         *SAVED, "air", "cycle", "doubt", "knob", "limits", "ramp_per_h", "room_c", "share",
@@ -52,6 +54,7 @@ class Heat:
         self.low_since = self.high_since = self.good_since = -1
         self.quiet_until = -1  # something else explains the water until then
         self.off_since = self.on_since = -1
+        self.bucket_ms = -1  # the last five minutes that were believed
         self.share: float | None = None  # of the heater at work over the last 20 minutes
 
     @property
@@ -91,7 +94,9 @@ class Heat:
     def bucket(self, at_ms: int, value: float, out: list[Finding]) -> None:
         """Five more minutes: follow the cycle, and set where the next minutes become urgent."""
         cycle = self.cycle
-        if at_ms <= self.quiet_until:
+        blind = self.bucket_ms >= 0 and at_ms - self.bucket_ms > _BLIND_MS
+        self.bucket_ms = at_ms
+        if at_ms <= self.quiet_until or blind:
             cycle.forget_leg()
         turn = cycle.follow(at_ms, value, self.room_c, 1.3 * self.witness.norm)
         if turn is not None:
@@ -172,6 +177,8 @@ class Heat:
             share = share if slope is None else self._share_of(slope)
         if share < (0.3 if dead else 0.12 if weak else 0.22):
             kind = Kind.HEATER_DEAD
+        elif self.standing.holds(Kind.BAD_WATER_CHANGE, Quantity.TEMPERATURE):
+            return  # it heats, and has more to heat than usual
         elif self.doubt is not Doubt.COLD and (weak or at_ms - self.low_since >= 30 * MINUTE_MS):
             if self.thermostat.fell_fast(self.low_since, self.witness.guard_low):
                 self.thermostat.lid(at_ms, value, out)

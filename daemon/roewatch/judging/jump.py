@@ -96,6 +96,10 @@ class Jump:
         """How far it has gone since before."""
         return median(self.witness.recent[-3:]) - self.before
 
+    def great(self) -> bool:
+        """Whether it has gone on well beyond what made it noticed."""
+        return abs(self.moved()) >= 1.5 * self._threshold()
+
     def age_ms(self) -> int:
         """How long ago it was noticed."""
         return self.witness.f_at - self.since_ms

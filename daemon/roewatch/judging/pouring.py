@@ -107,7 +107,8 @@ class Pouring:
                 sour.name()
             return
         cooled = warm is not None and warm.since_ms >= 0 and abs(warm.moved()) >= 0.7
-        if sour.age_ms() < self.limits.jump_decide_ms // (2 if sour.sharp else 1):
+        sure = sour.sharp or sour.great()
+        if sour.age_ms() < (self.limits.jump_sure_ms if sure else self.limits.jump_decide_ms):
             return
         if cooled:
             return  # the thermometer tells it

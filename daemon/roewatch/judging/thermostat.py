@@ -143,7 +143,8 @@ class Thermostat:
     def _leg(self, turn: Turn, *, quiet: bool) -> bool:
         """Note how the leg compares with the usual; True when it is ordinary enough to learn."""
         cycle, leg = self.heat.cycle, turn.leg
-        if leg is None or quiet or not self._fine():
+        coarse = not self._fine()
+        if leg is None or quiet or (coarse and (turn.is_peak or not self._countable())):
             return not quiet
         if not turn.is_peak and leg.over_room is not None and leg.over_room < _LEAST_OVER_ROOM:
             return True  # so near the room every draught changes the ratio
@@ -153,7 +154,7 @@ class Thermostat:
         if turn.is_peak:
             self.warming = [*self.warming[-11:], [ratio, leg.span_ms]]
         else:
-            self.cooling = [*self.cooling[-11:], [ratio, leg.span_ms]]
+            self.cooling = [*self.cooling[-23:], [ratio, leg.span_ms]]
         return 0.75 < ratio < 1.3
 
     def _fine(self) -> bool:
@@ -161,10 +162,15 @@ class Thermostat:
         cycle = self.heat.cycle
         return cycle.resolved and cycle.swing >= 4 * self.heat.witness.norm
 
+    def _countable(self) -> bool:
+        """Whether many legs taken together stand out, though no single one does."""
+        cycle = self.heat.cycle
+        return cycle.resolved and cycle.swing >= 2.5 * self.heat.witness.norm
+
     def _judge_legs(self, at_ms: int, turn: Turn, out: list[Finding]) -> None:
         limits = self.heat.limits
         if not turn.is_peak and self.cooling:
-            times, legs = _together(self.cooling, limits.lid_fall_ms)
+            times, legs = _together(self.cooling, limits.lid_fall_ms * (1 if self._fine() else 2))
             if legs > 0 and times > limits.lid_times:
                 self.lid(at_ms, turn.value, out)
             elif _together(self.cooling[-2:], 1)[0] < 1.2:
@@ -202,6 +208,8 @@ class Thermostat:
         """The heater gives only a share of its usual warmth."""
         if self.heat.doubt is not Doubt.NONE and self.heat.doubt is not Doubt.FALLING:
             return  # the room has lost its heating or its power, which says it better
+        if self.heat.standing.holds(Kind.BAD_WATER_CHANGE, _T):
+            return  # it has more to heat than usual
         self._see(
             Kind.HEATER_WEAK, at_ms, value,
             f"{value:.1f} °C: the heater gives about {share:.0%} of its usual warmth", out,
