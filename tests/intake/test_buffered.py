@@ -6,8 +6,9 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from paho.mqtt.enums import CallbackAPIVersion
 
-from roewatch.intake.buffered import Line
+from roewatch.intake.buffered import BufferedClient, Line
 
 
 class Wire:
@@ -112,3 +113,11 @@ def test_a_line_that_breaks_while_acknowledgements_go_out_says_so_to_who_reads()
     assert line.pending() > 0
     with pytest.raises(ConnectionResetError):
         line.recv(1)
+
+
+def test_many_acknowledgements_are_those_the_standard_asks_for() -> None:
+    # MQTT 3.1.1 §3.4: 0x40, two bytes follow, the message's number with its high byte first
+    client = BufferedClient(CallbackAPIVersion.VERSION2, manual_ack=True)
+    client.acknowledge([1, 258, 65535])
+    (packet,) = client._out_packet
+    assert packet["packet"] == b"\x40\x02\x00\x01\x40\x02\x01\x02\x40\x02\xff\xff"

@@ -6,6 +6,8 @@ of what a message costs.
 """
 
 import ssl
+import struct
+from collections.abc import Iterable
 from typing import Protocol
 
 from paho.mqtt.client import Client
@@ -13,7 +15,8 @@ from paho.mqtt.enums import MQTTErrorCode
 
 _BLOCK = 65_536
 _AT_ONCE = 100  # messages read before it is looked whether there is something to send
-_PUBACK = b"\x40"  # MQTT 3.1.1 §3.4
+_PUBACK = 0x40  # MQTT 3.1.1 §3.4
+_ACKNOWLEDGEMENT = struct.Struct(">BBH")  # kind, bytes that follow, message number
 _NOT_NOW = (BlockingIOError, ssl.SSLWantWriteError, ssl.SSLWantReadError)
 
 
@@ -54,7 +57,7 @@ class Line:
 
     def send(self, data: bytes | bytearray) -> int:
         """How much was taken. Raises OSError, BlockingIOError when nothing can be now."""
-        if data[:1] == _PUBACK:
+        if data and data[0] == _PUBACK:
             self._acknowledgements += data
             return len(data)
         while self._acknowledgements:  # what came before goes before
@@ -102,6 +105,12 @@ class BufferedClient(Client):
     def _create_socket(self) -> Line:
         self._line = Line(super()._create_socket())
         return self._line
+
+    def acknowledge(self, mids: Iterable[int]) -> None:
+        """As `ack` of each message at QoS 1, in that order, but all as one packet."""
+        acknowledgements = [_ACKNOWLEDGEMENT.pack(_PUBACK, 2, mid) for mid in mids]
+        if acknowledgements:
+            self._packet_queue(_PUBACK, b"".join(acknowledgements), 0, 1)
 
     def loop_read(self, max_packets: int = 1) -> MQTTErrorCode:
         """Some of the messages that wait, and no more of them than leaves time to answer."""

@@ -128,10 +128,11 @@ class Listener:
         """
         # the guard is held throughout, so that no acknowledgement crosses into a new connection
         with self._guard:
-            for message in messages:
-                token = message.token
-                if token.qos and token.connection == self._connection:
-                    self._client.ack(token.mid, token.qos)
+            self._client.acknowledge(
+                token.mid
+                for token in (message.token for message in messages)
+                if token.qos and token.connection == self._connection
+            )
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
         """Sends at QoS 1, or as soon as there is a link again; at most `_OUT_LIMIT` wait for that.
@@ -159,7 +160,7 @@ class Listener:
 
     # below here: called by the network's thread, except where said
 
-    def _made(self, will: Will | None) -> Client:
+    def _made(self, will: Will | None) -> BufferedClient:
         client = BufferedClient(
             CallbackAPIVersion.VERSION2,
             client_id=self._broker.client_id,

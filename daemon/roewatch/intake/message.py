@@ -64,6 +64,7 @@ class Stamps:
 class MessageQueue:
     """Holds at most `limit` messages; when full, the thread that brings one waits for room.
 
+    One thread brings messages, and one takes them.
     Waiting holds back the broker through TCP, so nothing is dropped while the watch is busy.
     """
 
@@ -83,17 +84,20 @@ class MessageQueue:
 
     def put(self, message: Message) -> bool:
         """Whether it was taken: once closed, it is not, and the broker will send it again."""
-        with self._lock:
-            while len(self._messages) >= self._limit and not self._closed:
-                self._emptied.wait()
-            if self._closed:
-                return False
-            self._messages.append(message)
-            # not for every message: waking the watch costs more than the message itself
-            if 0 < self._wanted <= len(self._messages):
+        if len(self._messages) >= self._limit:
+            with self._lock:
+                while len(self._messages) >= self._limit and not self._closed:
+                    self._emptied.wait()
+        if self._closed:
+            return False
+        self._messages.append(message)
+        # not for every message: waking the watch costs more than the message itself. It says what
+        # it waits for before it looks what is there, so one of the two of us sees the other
+        if 0 < self._wanted <= len(self._messages):
+            with self._lock:
                 self._wanted = 0
                 self._filled.notify()
-            return True
+        return True
 
     def group(self, *, wait_s: float, limit: int, first_wait_s: float) -> list[Message]:
         """Waits for a first message up to `first_wait_s`, then `wait_s` for more; oldest first.
@@ -111,12 +115,13 @@ class MessageQueue:
 
     def _await(self, wanted: int, wait_s: float) -> None:
         until = time.monotonic() + wait_s
+        self._wanted = wanted
         while len(self._messages) < wanted and not self._closed:
             left = until - time.monotonic()
             if left <= 0:
                 break
-            self._wanted = wanted
             self._filled.wait(left)
+            self._wanted = wanted
         self._wanted = 0
 
     def _gather(self, wanted: int, wait_s: float) -> None:

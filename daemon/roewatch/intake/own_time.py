@@ -31,6 +31,8 @@ def own_ms_of(given: object, arrival_ms: int) -> int:
     """
     if isinstance(given, str):
         return _from_iso(given)
+    if type(given) is int and believable(given, arrival_ms):
+        return given  # milliseconds, as most clocks count them
     if isinstance(given, bool) or not isinstance(given, (int, float)):
         raise UnreadableError(f"is {said(given)}; want ISO 8601 or seconds since 1970")
     number = finite(as_float(given))
