@@ -25,7 +25,8 @@ class Tank:
     """One tank as the settings describe it, with what its species and stage ask for.
 
     windows, rates: already resolved for the tank's stage, keeper's overrides applied.
-    heater_watts: 0 when unheated. litres: water, not glass.
+    heater_watts: 0 when unheated. litres: water, not glass. portion: its daily food, for whoever
+    stands in for the keeper.
     """
 
     id: str
@@ -35,6 +36,7 @@ class Tank:
     covered: bool = True
     place: Place = field(default_factory=Place)
     species: str = ""
+    portion: str = ""
     stage: Stage = Stage.HOLDING
     windows: Mapping[Quantity, Window] = field(default_factory=dict)
     rates: Mapping[Quantity, tuple[RateLimit, ...]] = field(default_factory=dict)

@@ -105,7 +105,10 @@ class _Strip:
 
     def parts(self, title: str) -> Iterable[str]:
         wide = "100%" if self._width is None else str(self._width)
-        font = "" if self._width is None else ' font-family="DejaVu Sans, sans-serif"'
+        font = ""
+        if self._width is not None:
+            box = f'viewBox="0 0 {self._width} {_HEIGHT}"'
+            font = f' {box} font-family="DejaVu Sans, sans-serif"'
         yield (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="broodbar" width="{wide}" '
             f'height="{_HEIGHT}" role="img" aria-labelledby="{self._name}-t"{font}>'

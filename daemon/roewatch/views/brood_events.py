@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from roewatch.breeding.brood import broods_of
+from roewatch.breeding.brood import Brood, broods_of
 from roewatch.breeding.record import BroodAct
 from roewatch.views.brood_words import record_words
 from roewatch.views.pages import Desk
@@ -26,9 +26,9 @@ class BroodEvent:
     brood: str
 
 
-def brood_events(desk: Desk, tank: str, from_ms: int, to_ms: int) -> list[BroodEvent]:
-    """What a tank's charts mark with a letter, in order."""
-    found = [
+def events_of(brood: Brood, from_ms: int, to_ms: int, tank: str = "") -> list[BroodEvent]:
+    """What has a letter on charts, in order; only what happened in `tank`, if one is named."""
+    return [
         BroodEvent(
             at_ms=record.at_ms,
             letter=LETTERS[record.act][0],
@@ -36,10 +36,20 @@ def brood_events(desk: Desk, tank: str, from_ms: int, to_ms: int) -> list[BroodE
             words=f"{record_words(record)}, brood {brood.id}",
             brood=brood.id,
         )
-        for brood in broods_of(desk.broods.records())
         for record in brood.records
         if record.act in LETTERS and from_ms <= record.at_ms < to_ms
-        if tank == record.tank or (not record.tank and tank in brood.tanks_at(record.at_ms))
+        if not tank
+        or tank == record.tank
+        or (not record.tank and tank in brood.tanks_at(record.at_ms))
+    ]
+
+
+def brood_events(desk: Desk, tank: str, from_ms: int, to_ms: int) -> list[BroodEvent]:
+    """The events of all broods of one tank, in order."""
+    found = [
+        event
+        for brood in broods_of(desk.broods.records())
+        for event in events_of(brood, from_ms, to_ms, tank)
     ]
     return sorted(found, key=lambda event: event.at_ms)
 

@@ -26,6 +26,7 @@ from roewatch.views.brood_words import (
     Tap,
     bar_for,
     day_words,
+    ended_words,
     lines,
     sorted_out,
     stay_words,
@@ -160,20 +161,6 @@ def _food_line(culture: Culture, begun: bool, say: BroodWords) -> FoodLine:
         harvest=say.window(culture.ready_from_ms, culture.ready_to_ms),
         feed=say.window(culture.feed_from_ms, culture.feed_until_ms),
         late=late,
-    )
-
-
-def ended_words(brood: Brood) -> str:
-    """What became of it, in a sentence."""
-    if brood.ended_ms is None:
-        return ""
-    outcome = OUTCOMES[brood.outcome or Outcome.UNKNOWN]
-    if not brood.lost_to:
-        return f"{outcome}."
-    return (
-        f"{outcome} to {brood.lost_to}."
-        if brood.outcome is Outcome.LOST
-        else (f"{outcome}, {brood.lost_to}.")
     )
 
 

@@ -12,8 +12,10 @@ from roewatch.views.brood_act import BroodActing
 from roewatch.views.brood_api import brood_api_routes
 from roewatch.views.brood_list import brood_list, brood_new
 from roewatch.views.brood_page import brood_page
+from roewatch.views.brood_paper import brood_sheet, report_page
 from roewatch.views.calendar_route import calendar_route
 from roewatch.views.pages import Desk
+from roewatch.views.sitter import sitter_sheet
 from roewatch.views.visitor import Visitor
 
 View = Callable[[Request], Response]
@@ -35,6 +37,10 @@ def brood_routes(
         post("/broods", form(act.start)),
         get("/broods/new", page(partial(brood_new, desk))),
         get(one, page(partial(brood_page, desk))),
+        get(f"{one}/report", page(partial(report_page, desk))),
+        get(f"{one}/report.pdf", page(partial(report_page, desk))),
+        get(f"{one}/sheet", page(partial(brood_sheet, desk))),
+        get("/sitter", page(partial(sitter_sheet, desk))),
         calendar_route(desk),
         post(f"{one}/records", form(act.record)),
         post(f"{one}/undo", form(act.undo)),

@@ -11,9 +11,10 @@ from roewatch.breeding.forecast import BroodForecast, Expected
 from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
 from roewatch.breeding.todo import Task, Todo
 from roewatch.room.moment import DAY_MS, moment_of
+from roewatch.views.axis import date_name
 from roewatch.views.brood_bar import Bar, Milestone, bar_of
 from roewatch.views.pages import Words
-from roewatch.views.wording import whole_span
+from roewatch.views.wording import clock, whole_span
 
 ACTS = {
     BroodAct.SPAWNED: "Eggs seen",
@@ -120,6 +121,15 @@ class BroodWords(Words):
     def tap_of(self, todo: Todo) -> Tap | None:
         """What is recorded when a to-do is done, where that says more than a tick."""
         return tap_of(todo)
+
+
+class PaperWords(BroodWords):
+    """Times as paper needs them: always with their day, for paper does not know today."""
+
+    def when(self, at_ms: int) -> str:
+        """`6 Nov, 21:40`."""
+        day = moment_of(at_ms).astimezone(self.zone).date()
+        return f"{date_name(day)}, {clock(at_ms, self.zone)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,3 +261,17 @@ def task_words(key: str) -> str:
 def tanks_words(brood: Brood) -> str:
     """The tanks it is in, or was in to the end."""
     return ", ".join(brood.last_tanks) or "no tank"
+
+
+def ended_words(brood: Brood) -> str:
+    """What became of it, in a sentence."""
+    if brood.ended_ms is None:
+        return ""
+    outcome = OUTCOMES[brood.outcome or Outcome.UNKNOWN]
+    if not brood.lost_to:
+        return f"{outcome}."
+    return (
+        f"{outcome} to {brood.lost_to}."
+        if brood.outcome is Outcome.LOST
+        else (f"{outcome}, {brood.lost_to}.")
+    )

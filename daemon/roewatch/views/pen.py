@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from roewatch.views.axis import TimeMark, time_marks
 from roewatch.views.frame import Frame, frame_of
-from roewatch.views.palette import PALETTES, Palette
+from roewatch.views.palette import PALETTES, Palette, Theme
 from roewatch.views.plot import ChartSpec, EventMark
 from roewatch.views.trace import WindowSpan
 
@@ -17,6 +17,9 @@ _MOST_ROWS = 3
 def _paints(colours: Palette) -> dict[str, str]:
     """Presentation attributes by class; a page's style sheet says the same in its own words."""
     line = 'fill="none" stroke-linejoin="round" stroke-linecap="round"'
+    halo = f' stroke="{colours.page}" stroke-width="3" paint-order="stroke"'
+    if colours is PALETTES[Theme.PRINT]:
+        halo = ""  # what lays out paper knows no paint order: see `Pen.say`
     return {
         "band": f'fill="{colours.band}"',
         "edge": f'fill="none" stroke="{colours.band_edge}" stroke-width="1.5"',
@@ -33,10 +36,8 @@ def _paints(colours: Palette) -> dict[str, str]:
         "bang": f'fill="{colours.page}" font-size="9" font-weight="bold" text-anchor="middle"',
         "text": f'fill="{colours.text}" font-size="13"',
         "quiet": f'fill="{colours.quiet}" font-size="12"',
-        "halo": f'fill="{colours.text}" stroke="{colours.page}" stroke-width="3"'
-        ' paint-order="stroke" font-size="12"',
-        "tick": f'fill="{colours.quiet}" stroke="{colours.page}" stroke-width="3"'
-        ' paint-order="stroke" font-size="12"',
+        "halo": f'fill="{colours.text}" font-size="12"{halo}',
+        "tick": f'fill="{colours.quiet}" font-size="12"{halo}',
         "title": f'fill="{colours.text}" font-size="17" font-weight="bold"',
         "chip": f'fill="{colours.page}" stroke="{colours.quiet}"',
     }
@@ -76,10 +77,13 @@ class Pen:
     def say(self, name: str, x: str, y: float, words: str, anchor: str = "start") -> str:
         """Words at a point of the outer picture."""
         shift = {"start": 4, "middle": 0, "end": -4}[anchor]
-        return (
-            f'<text {self.style(name)} x="{x}" y="{y:.0f}" dx="{shift}" text-anchor="{anchor}">'
-            f"{escape(words)}</text>"
-        )
+        place = f'x="{x}" y="{y:.0f}" dx="{shift}" text-anchor="{anchor}"'
+        text = f"<text {self.style(name)} {place}>{escape(words)}</text>"
+        if self.spec.theme is Theme.PRINT and not self.fluid and name in {"halo", "tick"}:
+            paper = PALETTES[Theme.PRINT].page
+            around = f'fill="{paper}" stroke="{paper}" stroke-width="3" font-size="12"'
+            return f'<text aria-hidden="true" {around} {place}>{escape(words)}</text>{text}'
+        return text
 
     def anchor(self, at_ms: int) -> str:
         """Which side of its point a word lies on, so that it stays on the paper."""

@@ -104,7 +104,7 @@ class StageRates(QuantityRates):
 
 
 class TankEntry(Section):
-    """`[[tank]]`. litres: water, not glass. heater_watts: 0 when unheated.
+    """`[[tank]]`. litres: water, not glass. heater_watts: 0 when unheated. portion: its daily food.
 
     dkh: carbonate hardness as last tested, °dKH; with it CO2 is estimated from pH. tannin,
     phosphate: in the water; then that sum would mislead and is not made.
@@ -120,6 +120,7 @@ class TankEntry(Section):
     place: int = Field(default=1, ge=1, le=999, examples=[3])
     species: str = Field(default="", examples=["boraras-brigittae"])
     stage: StageWord = Field(default=Stage.HOLDING, examples=["conditioning"])
+    portion: str = Field(default="", max_length=120, examples=["2 pinches of flake, mornings"])
     dkh: float | None = Field(default=None, ge=0, le=60, examples=[4.0])
     tannin: bool = Field(default=False, examples=[True])
     phosphate: bool = Field(default=False, examples=[True])

@@ -36,6 +36,7 @@ def tank_of(entry: TankEntry, sheet: SpeciesSheet | None, stage: Stage) -> Tank:
         covered=entry.covered,
         place=Place(rack=entry.rack, shelf=entry.shelf, place=entry.place),
         species=entry.species,
+        portion=entry.portion,
         stage=stage,
         windows={q: window for q, window in windows.items() if window is not None},
         rates={q: limits for q, limits in rates.items() if limits},
