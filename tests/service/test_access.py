@@ -9,11 +9,11 @@ from tests.service.test_settings_load import PLAIN
 from typer.testing import CliRunner
 
 from roewatch.room.fault import SettingsError
-from roewatch.service.access import access_of, key_file, keyed, link_key
+from roewatch.service.access import SessionFile, access_of, key_file, keyed, link_key
 from roewatch.service.cli import app
 from roewatch.service.settings.load import Setup, load_setup
 from roewatch.views.passphrase import fits, hashed
-from roewatch.views.visitor import Role
+from roewatch.views.visitor import KeptSession, Role
 
 SECRET = "seven quiet pencilfish"
 LINE = hashed(SECRET)
@@ -122,3 +122,16 @@ def test_the_command_makes_a_line_that_fits_and_a_file_for_its_owner(tmp_path: P
     short = runner.invoke(app, ["passphrase"], input="short\n")
     assert short.exit_code == 2
     assert "too few" in short.output
+
+
+def test_sessions_lie_beside_the_store_for_nobody_else_to_read(tmp_path: Path) -> None:
+    shelf = SessionFile(tmp_path / "roewatch.sqlite")
+    assert shelf.load() == {}
+    kept = {"digest": KeptSession("Keeper", 1000, "mark")}
+    shelf.save(kept)
+    assert shelf.load() == kept
+    (file,) = tmp_path.iterdir()
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    for damaged in ("", "[]", '{"a": 1}', '{"a": ["x"]}', "\x00"):
+        file.write_text(damaged)
+        assert shelf.load() == {}

@@ -1,9 +1,11 @@
 """Who may come in, and what they may do there."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import pytest
+from starlette.requests import Request
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
 from tests.views.room_of_glass import NOW, PAST, usual
@@ -13,9 +15,9 @@ from roewatch.alarms.alarm import State
 from roewatch.alarms.token import make_token
 from roewatch.room.moment import DAY_MS
 from roewatch.views.app import app_of
-from roewatch.views.door import SESSION, Door, TooManyGuessesError
-from roewatch.views.passphrase import fits, hashed
-from roewatch.views.visitor import Access, Person, Program, Role
+from roewatch.views.door import IDLE_S, SESSION, Door, TooManyGuessesError
+from roewatch.views.passphrase import fits, hashed, is_kept
+from roewatch.views.visitor import Access, KeptSession, Person, Program, Role
 
 SECRET = "seven quiet pencilfish"
 KEY = b"a key of sixteen bytes or more"
@@ -135,6 +137,43 @@ def test_a_wrong_passphrase_says_no_more_than_that(client: TestClient) -> None:
         assert "wrong wrong" not in answer.text
 
 
+class Drawer:
+    """A shelf that outlives a door."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, KeptSession] = {}
+
+    def load(self) -> dict[str, KeptSession]:
+        return dict(self.kept)
+
+    def save(self, sessions: Mapping[str, KeptSession]) -> None:
+        self.kept = dict(sessions)
+
+
+def request_with(cookie: str) -> Request:
+    headers = [(b"cookie", f"{SESSION}={cookie}".encode())]
+    return Request({"type": "http", "headers": headers, "client": ("192.168.1.20", 1)})
+
+
+def test_a_new_start_logs_nobody_out_but_a_new_passphrase_does() -> None:
+    drawer = Drawer()
+    door = Door(PEOPLE, shelf=drawer, wall_s=lambda: 1000.0)
+    cookie = door.enter("Keeper", SECRET, "here")
+    assert cookie is not None
+    assert cookie not in str(drawer.kept), "what is kept opens nothing by itself"
+    again = Door(PEOPLE, shelf=drawer, wall_s=lambda: 2000.0)
+    visitor = again.who(request_with(cookie))
+    assert visitor is not None
+    assert (visitor.name, visitor.role) == ("Keeper", Role.KEEPER)
+    month = Door(PEOPLE, shelf=drawer, wall_s=lambda: 1000.0 + IDLE_S + 1)
+    assert month.who(request_with(cookie)) is None
+    new = replace(PEOPLE[0], passphrase=hashed("eight quiet pencilfish"))
+    changed = Door((new, PEOPLE[1]), shelf=drawer, wall_s=lambda: 2000.0)
+    assert changed.who(request_with(cookie)) is None
+    again.leave(visitor)
+    assert drawer.kept == {}
+
+
 def test_guessing_is_slowed_for_the_name_and_for_the_place() -> None:
     now = [0.0]
     door = Door(PEOPLE, clock_s=lambda: now[0])
@@ -180,7 +219,18 @@ def test_a_kept_passphrase_does_not_show_it_and_fits_only_it() -> None:
     with pytest.raises(ValueError, match="roewatch passphrase"):
         fits(SECRET, SECRET)
     assert "<secret>" in repr(PEOPLE[0])
-    assert kept.split("$")[0] not in repr(PEOPLE[0])
+    assert "argon2" not in repr(PEOPLE[0])
+
+
+def test_a_line_of_before_still_opens_and_a_strange_one_never() -> None:
+    """Made with Python's hashlib.scrypt directly: N=2^14, r=8, p=5."""
+    old = "scrypt$16384$8$5$c2l4dGVlbiBieXRlIHNhbA==$W/k+6GcAc/mfinc3DsxqNfGpKMDyXZJmwKdGlU3BUZQ="
+    assert fits(SECRET, old)
+    assert not fits(SECRET.upper(), old)
+    for strange in ("", "scrypt$1$2", "$argon2id$v=19$m=19456,t=2,p=1$c2FsdA", old + "x"):
+        assert not is_kept(strange)
+    costly = hashed(SECRET).replace("m=19456", "m=9999999")
+    assert not is_kept(costly), "a line may not make the daemon take gigabytes"
 
 
 def link(number: int = 42, *, issued_ms: int = NOW, key: bytes = KEY) -> str:

@@ -1,7 +1,7 @@
 """The app: which address shows what, and which form does what, for whom."""
 
 import secrets
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from functools import partial
 from typing import ParamSpec, TypeVar
 from urllib.parse import quote
@@ -59,12 +59,14 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
     past: Past = UNKNOWN,
     access: Access = NOBODY,
     broods: BroodBook = NO_BROODS,
+    keepers: Sequence[str] = (),
     workshop: Workshop | None = None,
 ) -> Starlette:
     """The pages of one room.
 
     past: what the bands of the past are drawn from.
     access: who may come in. broods: the broods that are kept.
+    keepers: whom the sitter calls, by name, in their order.
     workshop: what writes the room file; None where nothing may.
     """
     desk = Desk(
@@ -73,10 +75,15 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
         deeds,
         web=settings,
         past=past,
-        door=Door(access.people, access.programs),
+        door=Door(
+            access.people,
+            access.programs,
+            shelf=access.shelf,
+            wall_s=lambda: live.now_ms() / 1000,
+        ),
         link_key=access.link_key,
     )
-    desk.broods, desk.workshop = broods, workshop
+    desk.broods, desk.workshop, desk.keepers = broods, workshop, tuple(keepers)
     trouble = Trouble(desk)
     return Starlette(
         routes=_Addresses(desk).routes(),
@@ -100,7 +107,7 @@ class _Addresses:
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
-        self._seal = Seal()
+        self._seal = Seal(desk.link_key)
 
     def routes(self) -> list[BaseRoute]:
         """The table of addresses."""

@@ -10,14 +10,14 @@ import logging
 import secrets
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from starlette.requests import Request
 
 from roewatch.views.guard import from_here
 from roewatch.views.passphrase import fits, hashed
-from roewatch.views.visitor import Person, Program, Role, Visitor
+from roewatch.views.visitor import KeptSession, Person, Program, Role, Shelf, Visitor
 
 log = logging.getLogger(__name__)
 
@@ -26,6 +26,7 @@ AT_THIS_COMPUTER = "somebody at this computer"
 """Who acknowledges while nobody has a name yet."""
 
 IDLE_S = 30 * 86_400.0
+_SAVE_EVERY_S = 3_600.0
 
 _FREE_GUESSES = 5
 _FIRST_WAIT_S = 30.0
@@ -57,14 +58,21 @@ class Door:
         people: Sequence[Person] = (),
         programs: Sequence[Program] = (),
         clock_s: Callable[[], float] = time.monotonic,
+        shelf: Shelf | None = None,
+        wall_s: Callable[[], float] | None = None,
     ) -> None:
+        """clock_s: for guesses. wall_s: for sessions, s since 1970; must be given with a shelf."""
         self._people = {person.name.casefold(): person for person in people}
         self._programs = tuple(programs)
         self._clock_s = clock_s
         self._lock = threading.Lock()
-        self._hashing = threading.Lock()  # one at a time: each takes 16 MiB
+        self._hashing = threading.Lock()  # one at a time: each takes 19 MiB
         self._sessions: dict[str, _Session] = {}
         self._guesses: dict[str, _Guesses] = {}
+        self._shelf, self._wall_s = shelf, wall_s or clock_s
+        self._saved_s = self._wall_s()
+        if shelf is not None:
+            self._sessions = self._loaded(shelf.load())
         self._nobody = hashed(secrets.token_hex(16)) if people else ""
 
     @property
@@ -85,13 +93,15 @@ class Door:
             role = Role.KEEPER if from_here(request) else Role.GUEST
             return Visitor(name=AT_THIS_COMPUTER, role=role)
         key = _digest(request.cookies.get(SESSION, ""))
-        now_s = self._clock_s()
+        now_s = self._wall_s()
         with self._lock:
             session = self._sessions.get(key)
             if session is None or now_s - session.seen_s > IDLE_S:
                 self._sessions.pop(key, None)
                 return None
             session.seen_s = now_s
+            if now_s - self._saved_s > _SAVE_EVERY_S:
+                self._save()
         return Visitor(name=session.person.name, role=session.person.role, session=key)
 
     def _program(self, token: str) -> Visitor | None:
@@ -123,7 +133,8 @@ class Door:
                 self._guesses.pop(key, None)
             while len(self._sessions) >= _REMEMBERED:
                 self._sessions.pop(next(iter(self._sessions)))
-            self._sessions[_digest(cookie)] = _Session(person, self._clock_s())
+            self._sessions[_digest(cookie)] = _Session(person, self._wall_s())
+            self._save()
         log.info("person_entered name=%r place=%s", person.name, place)
         return cookie
 
@@ -131,6 +142,26 @@ class Door:
         """End a session."""
         with self._lock:
             self._sessions.pop(visitor.session, None)
+            self._save()
+
+    def _loaded(self, kept: Mapping[str, KeptSession]) -> dict[str, _Session]:
+        found = {}
+        for key, session in kept.items():
+            person = self._people.get(session.name.casefold())
+            if person is not None and session.mark == _mark(person):
+                found[key] = _Session(person, float(session.seen_s))
+        return found
+
+    def _save(self) -> None:
+        if self._shelf is None:
+            return
+        self._saved_s = self._wall_s()
+        self._shelf.save(
+            {
+                key: KeptSession(session.person.name, int(session.seen_s), _mark(session.person))
+                for key, session in self._sessions.items()
+            }
+        )
 
     def _must_wait(self, keys: tuple[str, ...]) -> None:
         now_s = self._clock_s()
@@ -155,6 +186,10 @@ class Door:
                 if over >= 0:
                     wait_s = min(_LONGEST_WAIT_S, _FIRST_WAIT_S * 2.0 ** min(over, 10))
                     guesses.until_s = self._clock_s() + wait_s
+
+
+def _mark(person: Person) -> str:
+    return _digest(person.passphrase)[:16]
 
 
 def _digest(secret: str) -> str:

@@ -35,10 +35,11 @@ _HEADERS = {
 
 
 class Seal:
-    """Marks our own forms. The key lives as long as the process: older pages are reloaded."""
+    """Marks our own forms, by a key of the room's; without one, by one of this process alone."""
 
-    def __init__(self) -> None:
-        self._key = secrets.token_bytes(32)
+    def __init__(self, room_key: bytes = b"") -> None:
+        made = hmac.new(room_key, b"forms", hashlib.sha256).digest()
+        self._key = made if room_key else secrets.token_bytes(32)
 
     def token(self, cookie: str) -> str:
         """What a form of the browser with that cookie must carry."""

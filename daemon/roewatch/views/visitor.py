@@ -1,7 +1,9 @@
 """A visitor: who looks at a page, and whether they may change anything."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import NamedTuple, Protocol
 
 
 class Role(StrEnum):
@@ -33,16 +35,37 @@ class Program:
     digest: str
 
 
+class KeptSession(NamedTuple):
+    """A session as it is kept: whose, when last seen (s since 1970), and a mark of the passphrase.
+
+    A passphrase that changes ends the sessions it opened.
+    """
+
+    name: str
+    seen_s: int
+    mark: str
+
+
+class Shelf(Protocol):
+    """Where sessions outlive the daemon. By the digest of a cookie, never the cookie itself."""
+
+    def load(self) -> Mapping[str, KeptSession]: ...
+
+    def save(self, sessions: Mapping[str, KeptSession]) -> None: ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
     """Who may come in. With no people anybody may look, and only this computer may change.
 
     link_key: the secret behind the links in notices (`alarms.token`); empty for none.
+    shelf: where sessions outlive the daemon; None to forget them with it.
     """
 
     people: tuple[Person, ...] = ()
     programs: tuple[Program, ...] = ()
     link_key: bytes = field(default=b"", repr=False)
+    shelf: Shelf | None = None
 
 
 NOBODY = Access()
