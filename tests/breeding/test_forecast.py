@@ -191,6 +191,13 @@ def test_a_window_never_widens_with_more_data_at_constant_temperature(
         assert after.from_ms <= after.likely_ms <= after.to_ms
 
 
+def test_a_later_reading_of_the_same_ten_minutes_opens_no_gap_again() -> None:
+    hourly = [(0, 26.0), (60 * MINUTE_MS, 26.0)]
+    before = window(foreseen("danio-rerio", water(hourly, 2), hours=1))
+    after = window(foreseen("danio-rerio", water([*hourly, (68 * MINUTE_MS, 26.0)], 2), hours=2))
+    assert after.width_ms <= before.width_ms
+
+
 @settings(deadline=None)
 @given(st.sampled_from(HATCHING), st.floats(18, 31.9), st.floats(18, 31.9))
 def test_warmer_water_is_never_later(species: str, one: float, other: float) -> None:
