@@ -6,9 +6,13 @@ from typing import cast
 
 import pytest
 
-from roewatch.room.moment import DAY_MS
+from roewatch.breeding.brood import broods_of
+from roewatch.breeding.late import late
+from roewatch.room.moment import DAY_MS, at_ms_of_iso
+from roewatch.room.stage import Stage
 from roewatch.service.clock import FastClock
 from roewatch.service.demo import Demo, DemoOptions, PortTakenError, pointed
+from roewatch.service.demo_broods import broods_of_the_boathouse
 from roewatch.service.port import free_port, is_free
 from roewatch.service.settings.load import load_setup
 from roewatch.service.settings.shipped import shipped_config
@@ -47,6 +51,21 @@ def test_tanks_that_lose_their_broker_end_the_demo_and_say_why() -> None:
     room._publish(tanks, cast("Watch", None), FastClock(DAY_MS, 1.0), free_port())
     assert room.stop.is_set()
     assert "Start a broker there" in room.failed
+
+
+@pytest.mark.parametrize("now", ["2026-01-03T12:00:00Z", "2026-11-27T12:00:00Z"])
+def test_the_demos_broods_are_under_way_in_tanks_the_room_has(now: str) -> None:
+    setup = load_setup(shipped_config() / "room.toml", {})
+    at_ms = at_ms_of_iso(now)
+    broods = broods_of(broods_of_the_boathouse(at_ms, setup.room.zone))
+    assert [(b.tank, b.stage, b.open) for b in broods] == [
+        ("B3", Stage.FRY, True),
+        ("A6", Stage.EGGS, True),
+    ]
+    assert len({brood.id for brood in broods}) == 2
+    for brood in broods:
+        assert brood.species == setup.room.tank(brood.tank).species
+        assert late(brood, setup.species[brood.species], at_ms, zone=setup.room.zone) == ()
 
 
 def test_a_port_of_another_program_is_refused(tmp_path: Path) -> None:

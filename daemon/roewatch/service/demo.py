@@ -13,6 +13,7 @@ from pathlib import Path
 from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.notice import Notice
 from roewatch.breeding.plan import Plan, Step
+from roewatch.breeding.record import BroodRecord
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
@@ -21,6 +22,7 @@ from roewatch.room.tank import ROOM
 from roewatch.service.clock import FastClock, WallClock
 from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo_broker import DemoBroker
+from roewatch.service.demo_broods import broods_of_the_boathouse
 from roewatch.service.fold import Fold
 from roewatch.service.port import free_port, is_free
 from roewatch.service.settings.load import Setup, load_setup
@@ -164,12 +166,16 @@ class Demo:
             begin_ms = now_ms - self._options.history_ms
             fold = fold_of(setup, store, start_ms=begin_ms)
             store.keep(Kept(plans=plans_of(tanks)))
+            records = broods_of_the_boathouse(now_ms, setup.room.zone)
             entered = 0
             for at_ms in range(begin_ms + HISTORY_LOT_MS, now_ms + 1, HISTORY_LOT_MS):
                 samples = list(tanks.run(at_ms))
                 deeds, entered = tanks.journal[entered:], len(tanks.journal)
                 for kept in lived(fold, samples, deeds, probes, at_ms):
                     store.keep(without_notices(kept))
+                due = [record for record in records if record.at_ms <= at_ms]
+                records = records[len(due) :]
+                store.keep(without_notices(recorded(fold, due, at_ms)))
                 store.keep(without_notices(looked_in(fold, at_ms)))
                 self._progress((at_ms - begin_ms) / self._options.history_ms)
             while store.pack_some(now_ms, PACK_BUDGET):
@@ -274,6 +280,11 @@ def looked_in(fold: Fold, at_ms: int) -> Kept:
     return fold.changed(changes, at_ms)
 
 
+def recorded(fold: Fold, records: Sequence[BroodRecord], at_ms: int) -> Kept:
+    """The invented keeper's records of broods, and what they entail."""
+    return fold.record(fold.broods.entails(records, at_ms), {}, at_ms)
+
+
 def plans_of(tanks: SimRoom) -> list[Plan]:
     """What the simulated keeper meant the tanks to do."""
     return [
@@ -318,4 +329,5 @@ def without_notices(kept: Kept) -> Kept:
         alarms=kept.alarms,
         changes=kept.changes,
         journal=kept.journal,
+        broods=kept.broods,
     )

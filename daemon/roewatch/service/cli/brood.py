@@ -124,9 +124,12 @@ def show(
             return
         for line in said.brood_lines(brood, seen, here.book.sheets(), zone, now_ms):
             print(line)
-        print("To do")
-        for todo in seen.todos:
+        near, later = said.sorted_out(seen.todos, now_ms)
+        print("To do" if near else "Nothing to do within a day")
+        for todo in near:
             print("\n".join(said.todo_lines(todo, zone, now_ms)))
+        if later:
+            print(f"  and {len(later)} later: roewatch brood todo {brood.id} --days 60")
         print("Records")
         print("\n".join(said.record_lines(brood, zone, now_ms)))
 

@@ -12,7 +12,9 @@ from roewatch.room.local_time import local_clock
 from roewatch.room.moment import iso, span_text
 from roewatch.room.species import SpeciesSheet
 from roewatch.views.brood_ports import BroodOutlook
-from roewatch.views.brood_words import COUNTS, day_words, record_words, tanks_words
+from roewatch.views.brood_words import COUNTS, day_words, record_words, sorted_out, tanks_words
+
+__all__ = ["sorted_out"]
 
 
 def said_line(record: BroodRecord, zone: str, now_ms: int) -> str:
