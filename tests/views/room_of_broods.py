@@ -1,5 +1,6 @@
 """Broods of the invented room, in memory, behind the pages' own port."""
 
+import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
@@ -92,6 +93,10 @@ class GlassBroods:
             mean_celsius=sum(celsius) / len(celsius) if celsius else None,
         )
 
+    def eggs_celsius(self, brood: Brood, now_ms: int) -> float | None:
+        told = brood.plan.get("celsius", "")  # as the invented brood has it
+        return float(told) if told else None
+
     def calendar(self, now_ms: int) -> Mapping[str, Event]:
         broods = [brood_in(self, id_) for id_ in {one.brood for one in self.kept.values()}]
         found = [todo for brood in broods for todo in self.outlook(brood, now_ms).todos]
@@ -172,6 +177,38 @@ def over(id_: str, tank: str, days_ago: int, outcome: str = "reared") -> list[Br
         record(id_, BroodAct.COUNTED, spawned + 40 * DAY_MS, counted=Counted.MOVED_ON, count="31"),
         record(id_, BroodAct.ENDED, spawned + 41 * DAY_MS, fields={"outcome": outcome}),
     ]  # fmt: skip
+
+
+def tried(
+    count: int, *, seed: int = 7, waters: Sequence[str] = ("rain", "rain and peat", "well")
+) -> list[BroodRecord]:
+    """So many invented broods of one species; rain and peat hatches best, and clutches differ."""
+    draw = random.Random(seed)
+    found = []
+    for n in range(count):
+        water = waters[n % len(waters)]
+        spawned = NOW - (30 + n % 700) * DAY_MS
+        likely = {"rain": 0.6, "rain and peat": 0.75, "well": 0.35}[water]
+        share = draw.betavariate(8 * likely, 8 * (1 - likely))
+        eggs = draw.randint(30, 160)
+        hatched = sum(draw.random() < share for _ in range(eggs))
+        fields = {
+            "species": SPECIES,
+            "water": water,
+            "parents": f"pair {n % 4 + 1}",
+            "food": ("daphnia", "flake")[n % 2],
+            "celsius": str(24 + n % 4),
+        }
+        id_ = f"2024-{n + 1}"
+        tank = f"{'AB'[n % 2]}{n % 6 + 1}"
+        found += [
+            record(id_, BroodAct.STARTED, spawned - DAY_MS, tank=tank, fields=fields),
+            record(id_, BroodAct.SPAWNED, spawned, count=str(eggs)),
+            record(id_, BroodAct.HATCHED, spawned + 75 * HOUR_MS, count=str(hatched)),
+            record(id_, BroodAct.SWIMMING, spawned + 8 * DAY_MS, count=str(hatched * 4 // 5)),
+            record(id_, BroodAct.ENDED, spawned + 20 * DAY_MS, fields={"outcome": "reared"}),
+        ]
+    return found
 
 
 Nursery = tuple[GlassRecords, GlassLive, GlassDeeds, GlassBroods]

@@ -41,6 +41,8 @@ class Kept(Protocol):
 
     def brood_records(self, brood: str | None = None) -> list[BroodRecord]: ...
 
+    def brood_count(self) -> int: ...
+
     def series(self, probe: Probe, from_ms: int, to_ms: int, columns: int = 0) -> Series: ...
 
     def state(self, key: str) -> str: ...
@@ -74,11 +76,21 @@ class Broods:
         self._sheets = sheets
         self._write = write
         self._remember = remember
+        self._read: tuple[int, list[BroodRecord], list[Brood]] = (0, [], [])
         self._legs: dict[str, _Legs] = {}
+        self._celsius: dict[str, tuple[tuple[int | None, ...], float | None]] = {}
 
     def records(self, brood: str | None = None) -> Sequence[BroodRecord]:
         """Every record of one brood, or of all; superseded ones too."""
-        return self._kept.brood_records(brood)
+        return [r for r in self._known()[1] if brood is None or r.brood == brood]
+
+    def _known(self) -> tuple[int, list[BroodRecord], list[Brood]]:
+        """All records and the broods they tell of, folded anew when there are more."""
+        kept = self._kept.brood_count()
+        if kept != self._read[0]:
+            records = self._kept.brood_records()
+            self._read = (len(records), records, broods_of(records))
+        return self._read
 
     def record(self, records: Sequence[BroodRecord]) -> None:
         """Keep records, each id once, and what follows from them. Raises ValueError."""
@@ -90,7 +102,7 @@ class Broods:
 
     def broods(self) -> list[Brood]:
         """Every brood, by when it started."""
-        return broods_of(self._kept.brood_records())
+        return list(self._known()[2])
 
     def outlook(self, brood: Brood, now_ms: int) -> BroodOutlook:
         """What the clocks say of a brood."""
@@ -110,6 +122,22 @@ class Broods:
             proposal=Proposal(tank=brood.tank, stage=due.stage, why=due.why) if due else None,
             mean_celsius=_mean(brood, clocks.warmth(brood, now_ms), now_ms),
         )
+
+    def eggs_celsius(self, brood: Brood, now_ms: int) -> float | None:
+        """What a brood's eggs stood at, on the mean, until they hatched; None where unmeasured."""
+        moments = (brood.spawned_ms, brood.hatched_ms, brood.ended_ms)
+        known = self._celsius.get(brood.id)
+        if known is not None and known[0] == moments:
+            return known[1]
+        sheet = self._sheets().get(brood.species)
+        if sheet is None:
+            return None
+        until_ms = brood.hatched_ms if brood.hatched_ms is not None else now_ms
+        warmth = brood_temperatures(brood, sheet, self._readings(brood, until_ms), until_ms)
+        mean = _mean(brood, warmth, now_ms)
+        if brood.hatched_ms is not None or brood.ended_ms is not None:  # it changes no more
+            self._celsius[brood.id] = (moments, mean)
+        return mean
 
     def todos(self, now_ms: int) -> tuple[Todo, ...]:
         """What all open broods of the room ask for, soonest due first."""

@@ -15,7 +15,8 @@ from roewatch.views.api import Api
 from roewatch.views.asked import AskedWrongError
 from roewatch.views.brood_deeds import BroodDeeds
 from roewatch.views.brood_form import brood_here
-from roewatch.views.brood_wire import brood_json, todo_json, whole_json
+from roewatch.views.brood_wire import brood_json, comparison_json, todo_json, whole_json
+from roewatch.views.compare_page import asked_of, comparison_of
 from roewatch.views.pages import Desk
 
 _MOST_TEXT = 300
@@ -73,6 +74,12 @@ class BroodApi:
         ]
         return JSONResponse([todo_json(todo, now_ms) for todo in in_order(found)])
 
+    def comparison(self, request: Request) -> Response:
+        """What the broods of one species say of one factor."""
+        broods = broods_of(self._desk.broods.records())
+        asked = asked_of(request.query_params, broods)
+        return JSONResponse(comparison_json(comparison_of(self._desk, asked, broods)))
+
     def start(self, _: Mapping[str, str], fields: Fields, by: str) -> None:
         """Begin a brood."""
         self._deeds.start(fields, by)
@@ -111,6 +118,7 @@ def brood_api_routes(desk: Desk) -> list[BaseRoute]:
     one, record = "/api/broods/{brood}", "/api/broods/{brood}/records/{record}"
     return [
         get("/api/todos", api.reading(broods.todos)),
+        get("/api/comparison", api.reading(broods.comparison)),
         get("/api/broods", api.reading(broods.broods)),
         post("/api/broods", deed(broods.start)),
         get(one, api.reading(broods.brood)),

@@ -20,7 +20,7 @@ from roewatch.views.brood_form import (
     fields_of,
     id_of,
     light_of,
-    next_id,
+    next_number,
     twice,
 )
 from roewatch.views.brood_words import record_words
@@ -62,7 +62,7 @@ class BroodDeeds:
             running = [b for b in broods_of(self._desk.broods.records(id_)) if b.tank == tank.id]
             if running and running[0].open:
                 return id_, f"Brood {id_} was already begun."
-            id_ = next_id(self._desk, self._desk.live.now_ms())
+            id_ = next_number(self._desk, self._desk.live.now_ms())
         species = fields.get("species", "")
         if species and species not in self._desk.broods.sheets():
             raise AskedWrongError(f"There is no species sheet {species[:60]!r}.")

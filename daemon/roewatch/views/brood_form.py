@@ -7,11 +7,11 @@ from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from roewatch.breeding.brood import Brood, broods_of
+from roewatch.breeding.brood import Brood, broods_of, next_id
 from roewatch.breeding.count import Count, count_of
 from roewatch.breeding.light import light_hours
 from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
-from roewatch.room.moment import DAY_MS, MINUTE_MS, SECOND_MS, at_ms_of_iso, moment_of
+from roewatch.room.moment import DAY_MS, MINUTE_MS, SECOND_MS, at_ms_of_iso
 from roewatch.room.stage import Stage
 from roewatch.views.act import Fields
 from roewatch.views.asked import AskedWrongError, NotHereError
@@ -37,15 +37,10 @@ def brood_here(desk: Desk, id_: str) -> Brood:
     raise NotHereError(f"This room has no brood {id_!r}.")
 
 
-def next_id(desk: Desk, now_ms: int) -> str:
-    """The next brood's id: the year in the room, and a number that no brood of it has yet."""
-    year = moment_of(now_ms).astimezone(ZoneInfo(desk.live.room().zone)).year
-    taken = [
-        int(match[1])
-        for record in desk.broods.records()
-        if (match := re.fullmatch(rf"{year}-(\d{{1,6}})", record.brood))
-    ]
-    return f"{year}-{max(taken, default=0) + 1}"
+def next_number(desk: Desk, now_ms: int) -> str:
+    """The id the next brood gets."""
+    known = {record.brood for record in desk.broods.records()}
+    return next_id(known, now_ms, desk.live.room().zone)
 
 
 def at_of(fields: Mapping[str, str], zone: str, now_ms: int, before: int | None = None) -> int:

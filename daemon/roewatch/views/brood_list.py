@@ -15,7 +15,7 @@ from roewatch.breeding.todo import Todo, in_order
 from roewatch.room.moment import DAY_MS
 from roewatch.room.stage import Stage
 from roewatch.views.brood_bar import bar_svg
-from roewatch.views.brood_form import next_id
+from roewatch.views.brood_form import next_number
 from roewatch.views.brood_words import (
     OUTCOMES,
     BroodWords,
@@ -153,7 +153,7 @@ def brood_new(desk: Desk, request: Request) -> Response:
         "brood_new.html",
         sight,
         tank=tank,
-        id=next_id(desk, sight.now_ms),
+        id=next_number(desk, sight.now_ms),
         species=sheets,
         chosen=(earlier[-1].species if earlier else "") or (tank.species if tank else ""),
         stages=tuple(Stage),

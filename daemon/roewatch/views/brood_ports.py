@@ -55,6 +55,9 @@ class BroodBook(Protocol):
     def outlook(self, brood: Brood, now_ms: int) -> BroodOutlook:
         """What the clocks say of a brood."""
 
+    def eggs_celsius(self, brood: Brood, now_ms: int) -> float | None:
+        """What a brood's eggs stood at, on the mean, until they hatched; None where unmeasured."""
+
     def calendar(self, now_ms: int) -> Mapping[str, Event]:
         """The feed of all broods, by key; what it says is remembered as published."""
 
@@ -84,6 +87,11 @@ class NoBroods:
                 swimming=CannotSay(leg=Leg.SWIMMING, why=why),
             )
         )
+
+    def eggs_celsius(self, brood: Brood, now_ms: int) -> float | None:
+        """Not known."""
+        del brood, now_ms
+        return None
 
     def calendar(self, now_ms: int) -> Mapping[str, Event]:
         """Nothing to publish."""

@@ -14,6 +14,7 @@ from roewatch.views.brood_list import brood_list, brood_new
 from roewatch.views.brood_page import brood_page
 from roewatch.views.brood_paper import brood_sheet, report_page
 from roewatch.views.calendar_route import calendar_route
+from roewatch.views.compare_page import compare_page
 from roewatch.views.pages import Desk
 from roewatch.views.sitter import sitter_sheet
 from roewatch.views.visitor import Visitor
@@ -35,6 +36,7 @@ def brood_routes(
     return [
         get("/broods", page(partial(brood_list, desk))),
         post("/broods", form(act.start)),
+        get("/broods/compare", page(partial(compare_page, desk))),
         get("/broods/new", page(partial(brood_new, desk))),
         get(one, page(partial(brood_page, desk))),
         get(f"{one}/report", page(partial(report_page, desk))),

@@ -3,6 +3,7 @@
 from typing import Any
 
 from roewatch.breeding.brood import Brood
+from roewatch.breeding.compare import Comparison
 from roewatch.breeding.development import CannotSay
 from roewatch.breeding.forecast import Expected
 from roewatch.breeding.livefood import Culture
@@ -122,4 +123,28 @@ def whole_json(brood: Brood, outlook: BroodOutlook, now_ms: int) -> Json:
     return brood_json(brood) | {
         "outlook": outlook_json(outlook, now_ms),
         "records": sorted(records, key=lambda record: (record["made"], record["id"])),
+    }
+
+
+def comparison_json(comparison: Comparison) -> Json:
+    """Groups with their intervals, and whether one can say anything."""
+    return {
+        "by": comparison.factor,
+        "what": comparison.success,
+        "concluded": comparison.concluded,
+        "verdict": comparison.verdict,
+        "overdispersion": comparison.overdispersion,
+        "mixed_up": list(comparison.mixed_up),
+        "left_out": dict(comparison.left_out),
+        "groups": [
+            {
+                "name": group.name,
+                "broods": len(group.tallies),
+                "counted": group.trials,
+                "share": group.share.value if group.share else None,
+                "low": group.share.low if group.share else None,
+                "high": group.share.high if group.share else None,
+            }
+            for group in comparison.groups
+        ],
     }
