@@ -28,7 +28,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "daemon"), str(ROOT / "simulators")]
 
-from tests.bench.throughput import room_file, topic  # noqa: E402
+from tests.bench import ending  # noqa: E402
+from tests.bench.flow import Load, room_file, topic  # noqa: E402
 from tests.journeys.broker import Broker, Publisher  # noqa: E402
 from tests.journeys.house import message, now_ms, wait_until  # noqa: E402
 
@@ -155,8 +156,9 @@ def main() -> int:
     parser.add_argument("--every", type=int, default=60, help="seconds between two readings")
     parser.add_argument("--starts", type=int, default=5)
     asked = parser.parse_args()
+    ending.in_order()
     with tempfile.TemporaryDirectory() as name, Broker(Path(name) / "broker") as broker:
-        room = room_file(Path(name), broker, asked.probes)
+        room = room_file(Path(name), broker, Load(asked.probes, 1))
         setup = load_setup(room, {})
         probes, path = setup.room.probes, setup.storage.path
         watched(room, broker, setup)
