@@ -208,6 +208,7 @@ class Daemon:
             past=self._past(),
             access=access_of(self._setup),
             broods=broods,
+            keepers=[contact.name for contact in self._setup.contacts],
             workshop=workshop,
         )
         server = uvicorn.Server(
