@@ -37,7 +37,7 @@ SUCCESSES = {
     Success.DAY_14: "alive on day 14, of those hatched",
     Success.DAY_30: "alive on day 30, of those hatched",
 }
-_ROW = 46
+_ROW = 58
 _HEAD = 22
 _MOST_LEFT_OUT = 40
 
@@ -95,7 +95,10 @@ def compare_page(desk: Desk, request: Request) -> Response:
     asked = asked_of(request.query_params, broods)
     comparison = comparison_of(desk, asked, broods)
     counted = Counter(brood.species for brood in broods)
-    groups = sorted(comparison.groups, key=lambda group: -group.trials)
+    # those with most broods are drawn; among these the best stands first
+    groups = sorted(comparison.groups, key=lambda group: -len(group.tallies))
+    shown = sorted(groups[:MOST_GROUPS], key=_middle, reverse=True)
+    groups = shown + groups[MOST_GROUPS:]
     return desk.page(
         request,
         "compare.html",
@@ -105,13 +108,17 @@ def compare_page(desk: Desk, request: Request) -> Response:
         factors=FACTORS,
         successes=SUCCESSES,
         comparison=comparison,
-        plot=Markup(intervals_svg(groups[:MOST_GROUPS], asked)),  # noqa: S704 our own drawing
+        plot=Markup(intervals_svg(shown, asked)),  # noqa: S704 our own drawing
         more=max(len(groups) - MOST_GROUPS, 0),
         rows=[group_row(group) for group in groups],
         spread=spread_words(comparison),
         left_out=left_out(comparison),
         least=LEAST_BROODS,
     )
+
+
+def _middle(group: Group) -> float:
+    return sum(one.share * one.trials for one in group.tallies) / group.trials
 
 
 def group_row(group: Group) -> GroupRow:
@@ -162,7 +169,7 @@ def intervals_svg(groups: list[Group], asked: Asked) -> str:
 
 
 def _row(group: Group, top: int) -> Iterable[str]:
-    y = top + 30
+    y, dots = top + 28, top + 44
     label = f"{group.name} ({len(group.tallies)})"
     short = label if len(label) <= 44 else f"{label[:43]}…"
     yield f'<text class="g-text" x="0" y="{top + 15}" dx="2">{escape(short)}</text>'
@@ -173,4 +180,4 @@ def _row(group: Group, top: int) -> Iterable[str]:
         x = f"{100 * group.share.value:.1f}%"
         yield f'<line class="g-mean" x1="{x}" x2="{x}" y1="{y - 8}" y2="{y + 8}"/>'
     for tally in group.tallies:
-        yield f'<circle class="g-dot" cx="{100 * tally.share:.1f}%" cy="{y}" r="3.5"/>'
+        yield f'<circle class="g-dot" cx="{100 * tally.share:.1f}%" cy="{dots}" r="3.5"/>'
