@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from tests.breeding.rearing import SHEETS, foreseen, in_hours, steady, window
 
-from roewatch.breeding.clock import moment_reached
+from roewatch.breeding.clock import gathered
 from roewatch.breeding.temperatures import Temperatures
 from roewatch.room.moment import HOUR_MS
 from roewatch.room.staging import StagingFormula
@@ -40,12 +40,9 @@ def _changing(given: Given) -> float:
         at_ms += [start + (1 if at_ms else 0), end]
         celsius += [warm, warm]
         start = end
-    reached = moment_reached(
-        Temperatures(at_ms=tuple(at_ms), celsius=tuple(celsius), ahead=float(given["ahead"])),
-        zero_celsius=_formula().zero_celsius,
-        degree_hours=_formula().degree_hours(float(given["h"])),
-        from_ms=0,
-    )
+    water = Temperatures(at_ms=tuple(at_ms), celsius=tuple(celsius), ahead=float(given["ahead"]))
+    stage = _formula().degree_hours(float(given["h"]))
+    reached = gathered(water, _formula().zero_celsius).reached(stage, 0)
     assert reached is not None
     return reached / HOUR_MS
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from roewatch.breeding.clock import TOO_WARM, degree_hours, hours_at_or_above, moment_reached
+from roewatch.breeding.clock import TOO_WARM, gathered, hours_at_or_above
 from roewatch.breeding.development import CannotSay, Course, Development, Leg
 from roewatch.breeding.temperatures import Temperatures
 from roewatch.room.window import Basis
@@ -119,18 +119,14 @@ def _expected(
             why=f"cannot say: at {temperatures.ahead:.1f} °C development all but stands still",
         )
     first = development.courses[0]
-    gathered = degree_hours(
-        temperatures,
-        zero_celsius=first.zero_celsius,
-        from_ms=start.likely_ms,
-        to_ms=max(now_ms, start.likely_ms),
-    )
+    sums = gathered(temperatures, first.zero_celsius)
+    so_far = sums.until(max(now_ms, start.likely_ms)) - sums.until(start.likely_ms)
     return Expected(
         leg=development.leg,
         from_ms=min(soonest for soonest, _, _ in found),
         likely_ms=found[0][1],
         to_ms=max(latest for _, _, latest in found),
-        done=min(gathered / first.likely, 1.0),
+        done=min(so_far / first.likely, 1.0),
         basis=development.basis,
         why=_why(development, temperatures, start, now_ms),
     )
@@ -146,13 +142,8 @@ def _ends(
         (start.likely_ms, course.likely, 0.0),
         (start.to_ms, course.latest, -temperatures.unsure),
     ):
-        moment = moment_reached(
-            temperatures,
-            zero_celsius=course.zero_celsius,
-            degree_hours=wanted,
-            from_ms=from_ms,
-            warmer=warmer,
-        )
+        sums = gathered(temperatures, course.zero_celsius, warmer)
+        moment = sums.reached(wanted, from_ms)
         if moment is None:
             return None
         found.append(moment)

@@ -15,6 +15,11 @@ _BIN_MS = 10 * MINUTE_MS
 _GAP_MS = HOUR_MS
 
 
+def measured_between(a_ms: int, b_ms: int) -> bool:
+    """Whether two readings stand close enough for the straight line between them to be believed."""
+    return b_ms - a_ms <= _GAP_MS
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segment:
     """A stretch of time in which the warmth ran straight from `first` to `last` °C."""
@@ -68,7 +73,7 @@ class Temperatures:
                     to_ms=high,
                     first=a + slope * (low - a_ms),
                     last=a + slope * (high - a_ms),
-                    measured=b_ms - a_ms <= _GAP_MS,
+                    measured=measured_between(a_ms, b_ms),
                 )
         if to_ms > last_ms:
             yield self._taken(max(from_ms, last_ms), to_ms, self.ahead, self.ahead)
