@@ -198,3 +198,31 @@ def test_without_a_daemon_broods_can_be_seen_but_not_recorded(tmp_path: Path) ->
 def test_times_are_typed_as_the_rooms_clock_shows_them(typed: str, meant: str) -> None:
     now_ms = at_ms_of_iso("2026-11-07T10:00:00Z")
     assert iso(moment_given(typed, TALLINN, now_ms)) == meant
+
+
+def test_a_report_is_one_file_that_asks_for_nothing_outside(room: Path, tmp_path: Path) -> None:
+    id_ = begun(room)
+    done(room, "spawned", id_, "about 60", "--at", ago(3 * HOUR_MS))
+    file = tmp_path / "report.html"
+    assert brood(room, "report", id_, "--to", str(file)).exit_code == 0
+    page = file.read_text(encoding="utf-8")
+    assert id_ in page
+    assert "about 60" in page
+    assert 'src="http' not in page
+    assert 'rel="stylesheet"' not in page
+    assert brood(room, "report", id_, "--to", "report.doc").exit_code == 2
+
+
+def test_a_comparison_of_few_broods_concludes_nothing(room: Path) -> None:
+    for water, eggs, hatched in (("rain", "60", "50"), ("well", "60", "10"), ("rain", "40", "30")):
+        (start,) = done(room, "start", "A3", "--water", water, "--at", ago(3 * DAY_MS))
+        id_ = str(start["brood"])
+        done(room, "spawned", id_, eggs, "--at", ago(2 * DAY_MS))
+        done(room, "hatched", id_, hatched, "--at", ago(DAY_MS))
+        done(room, "end", id_, "reared")
+    (found,) = done(room, "compare", "--by", "water")
+    assert found["concluded"] is False
+    assert "Too few broods" in found["verdict"]
+    assert [(g["name"], g["broods"]) for g in found["groups"]] == [("rain", 2), ("well", 1)]
+    assert "Too few broods" in brood(room, "compare").stdout
+    assert brood(room, "compare", "--species", "danio-rerio").exit_code == 2

@@ -240,6 +240,12 @@ class Records:
         return broods.brood_records(self.connection, brood)
 
     @in_words
+    def brood_count(self) -> int:
+        """How many records of broods there are; none is ever changed or taken out."""
+        (count,) = self.connection.execute("SELECT count(*) FROM brood_records").fetchone()
+        return int(count)
+
+    @in_words
     def state(self, key: str) -> str:
         """The text remembered under `key`, "" for none."""
         found = self.connection.execute("SELECT body FROM states WHERE key = ?", (key,)).fetchone()

@@ -10,6 +10,7 @@ from roewatch.breeding.record import BroodAct, written
 from roewatch.room.stage import Stage
 from roewatch.service.cli.brood_act import acts, tell
 from roewatch.service.cli.brood_given import At, Desk, Which, desk
+from roewatch.service.cli.brood_paper import papers
 from roewatch.service.cli.options import By, Json, RoomFile, json_line, person, setup_of
 from roewatch.service.control import ask
 
@@ -184,4 +185,5 @@ def calendar(
     print(f"{to}: written", file=sys.stderr)
 
 
+app.registered_commands += papers.registered_commands
 app.registered_commands += acts.registered_commands

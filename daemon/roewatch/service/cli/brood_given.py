@@ -19,6 +19,7 @@ from roewatch.service.control import NoDaemonError, ask
 
 if TYPE_CHECKING:
     from roewatch.service.broods import Broods
+    from roewatch.service.live import RoomRecords
     from roewatch.service.settings.load import Setup
 
 Which = Annotated[
@@ -45,6 +46,7 @@ class Desk:
     """A room's broods as a command sees them. book: reads only."""
 
     setup: "Setup"
+    records: "RoomRecords"
     book: "Broods"
     now_ms: int
 
@@ -101,7 +103,7 @@ def desk(room: Path | None) -> Iterator[Desk]:
             now_ms = at_ms_of_iso(ask(setup.storage.path, "status")["time"])
         except NoDaemonError:
             now_ms = now_of(records)
-        yield Desk(setup, book, now_ms)
+        yield Desk(setup, records, book, now_ms)
 
 
 def _never(*_: object) -> None:
