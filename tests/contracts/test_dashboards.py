@@ -17,7 +17,7 @@ from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.tank import Probe
 from roewatch.storage.cell import cell_of
 from roewatch.storage.day import cells_of
-from roewatch.storage.influx import Victoria
+from roewatch.storage.influx import Influx, Victoria
 from roewatch.storage.line import (
     Event,
     event_line,
@@ -147,6 +147,27 @@ def test_a_real_server_answers_every_prometheus_style_query(victoria: VictoriaSe
         plain = plain.replace('quantity="temperature"', 'quantity="ph"')
         found = target.ask("/api/v1/query", query=plain, time=str(AT // 1000 + 10), nocache="1")
         answers[query] = json.loads(found.data)["data"]["result"]
+    target.close()
+    assert len(answers) >= 8
+    assert all(answers.values()), "every panel and annotation shows what was mirrored"
+
+
+@pytest.mark.needs("docker")
+def test_a_real_server_answers_every_flux_query(influx_server: dict[str, str]) -> None:
+    target = Influx(**influx_server, room="dashboard")
+    target.take([(PROBE, CELLS)], EVENTS)
+    v = (
+        "option v = {timeRangeStart: 2024-01-01T00:00:00Z, timeRangeStop: 2024-01-01T01:00:00Z,"
+        " windowPeriod: 1m}\n"
+    )
+    answers = {}
+    for query in asked("influxdb"):
+        if "schema.tagValues" in query:
+            continue
+        plain = query.replace("${bucket}", influx_server["bucket"]).replace("${room}", "dashboard")
+        plain = re.sub(r"\$\{(tank|quantity):pipe\}", ".*", plain)
+        plain = plain.replace('r.quantity == "temperature"', 'r.quantity == "ph"')
+        answers[query] = target.rows(v + plain)
     target.close()
     assert len(answers) >= 8
     assert all(answers.values()), "every panel and annotation shows what was mirrored"

@@ -10,7 +10,7 @@ from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Flagged
 from roewatch.room.tank import Probe
-from roewatch.storage.influx import Victoria, answering
+from roewatch.storage.influx import Victoria
 from roewatch.storage.kept import Kept
 from roewatch.storage.mirror import Mirror, compare
 from roewatch.storage.reader import Records
@@ -107,14 +107,6 @@ def test_a_server_that_dies_in_a_quiet_hour_is_shipped_to_again(
     target.close()
     records.close()
     store.close()
-
-
-@pytest.mark.needs("victoria-metrics")
-def test_the_kind_of_server_is_told_by_what_answers(server: VictoriaServer) -> None:
-    target = answering(url=server.url, org="", bucket="", token="", room="boathouse")
-    assert isinstance(target, Victoria)
-    assert target.counts(DAY) == {}
-    target.close()
 
 
 @pytest.mark.needs("victoria-metrics")

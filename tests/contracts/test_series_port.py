@@ -3,7 +3,6 @@
 import uuid
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 import pytest
 from tests.contracts.victoria import VictoriaServer
@@ -14,7 +13,7 @@ from roewatch.room.reading import Flag, Flagged
 from roewatch.room.tank import Calibration, Probe
 from roewatch.storage.cell import cell_of
 from roewatch.storage.day import Cells, cells_of
-from roewatch.storage.influx import Influx, Victoria
+from roewatch.storage.influx import Influx, Victoria, answering
 from roewatch.storage.kept import Kept
 from roewatch.storage.line import Event
 from roewatch.storage.manifest import Manifest
@@ -63,28 +62,6 @@ class OwnFile:
     def close(self) -> None:
         self._records.close()
         self._store.close()
-
-
-@pytest.fixture(scope="session")
-def influx_server() -> Iterator[dict[str, str]]:
-    from testcontainers.core.container import DockerContainer  # noqa: PLC0415, slow to load
-    from testcontainers.core.waiting_utils import wait_for_logs  # noqa: PLC0415
-
-    settings: dict[str, str] = {"org": "fishroom", "bucket": "readings", "token": uuid.uuid4().hex}
-    container: Any = DockerContainer("influxdb:2.7").with_exposed_ports(8086)
-    for name, value in {
-        "MODE": "setup",
-        "USERNAME": "keeper",
-        "PASSWORD": uuid.uuid4().hex,
-        "ORG": settings["org"],
-        "BUCKET": settings["bucket"],
-        "ADMIN_TOKEN": settings["token"],
-    }.items():
-        container = container.with_env(f"DOCKER_INFLUXDB_INIT_{name}", value)
-    with container as server:
-        wait_for_logs(server, "Listening.*tcp-listener.*8086", timeout=60)
-        host, port = server.get_container_host_ip(), server.get_exposed_port(8086)
-        yield settings | {"url": f"http://{host}:{port}"}
 
 
 Settled = Callable[[], None]
@@ -198,3 +175,21 @@ def test_an_event_beside_the_readings_is_taken(port: tuple[Target, Settled]) -> 
     target.take([], [event])
     settled()
     assert target.counts(DAY) == {PROBE.id: 1}
+
+
+@pytest.mark.parametrize(
+    ("kind", "fixture"),
+    [
+        pytest.param(Victoria, "victoria", marks=pytest.mark.needs("victoria-metrics")),
+        pytest.param(Influx, "influx_server", marks=pytest.mark.needs("docker")),
+    ],
+)
+def test_the_kind_of_server_is_told_by_what_answers(
+    kind: type[Influx], fixture: str, request: pytest.FixtureRequest
+) -> None:
+    server = request.getfixturevalue(fixture)
+    at = {"url": server.url, "org": "", "bucket": "", "token": ""} if kind is Victoria else server
+    target = answering(**at, room="boathouse")
+    assert type(target) is kind
+    assert target.counts(DAY) == {}
+    target.close()

@@ -248,14 +248,17 @@ def test_a_mirror_that_has_everything_is_equal(mirrored: tuple[Path, Pigeonhole]
 
 
 def test_which_kind_of_mirror_answers_is_seen_at_its_address() -> None:
-    class Victorious(BaseHTTPRequestHandler):
+    class Either(BaseHTTPRequestHandler):
         def do_GET(self) -> None:  # the library's name
-            self.send_response(200 if self.path == "/api/v1/status/buildinfo" else 404)
+            self.send_response(200)
             self.end_headers()
+            # as each documents it: InfluxDB 2 with its name and state, VictoriaMetrics with a word
+            known = b'{"name":"influxdb","message":"ready for queries and writes","status":"pass"}'
+            self.wfile.write(known if self.path.startswith("/influx") else b"OK")
 
         def log_message(self, format: str, *args: object) -> None: ...  # noqa: A002
 
-    with ThreadingHTTPServer(("127.0.0.1", 0), Victorious) as server:
+    with ThreadingHTTPServer(("127.0.0.1", 0), Either) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
         url = f"http://127.0.0.1:{server.server_port}"
         assert isinstance(target_of(MirrorSettings(url=url), "boathouse"), Victoria)

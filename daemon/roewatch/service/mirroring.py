@@ -4,7 +4,7 @@ import logging
 import threading
 from collections.abc import Callable, Mapping
 
-from roewatch.service.mirrored import influx_of
+from roewatch.service.mirrored import shipping_to
 from roewatch.service.settings.setup import Setup
 from roewatch.storage.mirror import Mirror
 from roewatch.storage.reader import Records
@@ -24,7 +24,7 @@ class Mirroring:
         self,
         setup: Setup,
         save: Save,
-        target: Callable[[Setup], Target] = lambda setup: influx_of(setup.mirror, setup.room.id),
+        target: Callable[[Setup], Target] = lambda setup: shipping_to(setup.mirror, setup.room.id),
         *,
         again_s: float = AGAIN_S,
     ) -> None:

@@ -82,11 +82,15 @@ class Influx:
             raise self._down(error) from error
 
     def _down(self, error: Exception) -> TargetDownError:
+        if isinstance(error, urllib3.exceptions.HTTPError):
+            why = type(getattr(error, "reason", error)).__name__
+            return TargetDownError(f"{self._url}: cannot be reached ({why}); check url and network")
         said = getattr(error, "message", None) or getattr(error, "reason", None) or error
         status = _status(error)
         return TargetDownError(f"{self._url}: {f'answered {status}: ' if status else ''}{said}")
 
-    def _rows(self, flux: str) -> list[dict[str, Any]]:
+    def rows(self, flux: str) -> list[dict[str, Any]]:
+        """What the server answers to a Flux query. Raises TargetDownError."""
         try:
             tables = self._client.query_api().query(flux, self._org)
         except (InfluxDBError, ApiException, urllib3.exceptions.HTTPError) as error:
@@ -103,7 +107,7 @@ class Influx:
 
     def counts(self, day: int) -> dict[str, int]:
         """See `Target`."""
-        rows = self._rows(
+        rows = self.rows(
             self._from(day * DAY_MS, (day + 1) * DAY_MS)
             + ' |> filter(fn: (r) => r._field == "raw") |> group(columns: ["probe"]) |> count()'
         )
@@ -111,7 +115,7 @@ class Influx:
 
     def read(self, probe: Probe, from_ms: int, to_ms: int) -> Cells:
         """See `Target`."""
-        rows = self._rows(
+        rows = self.rows(
             self._from(from_ms, to_ms) + f" |> filter(fn: (r) => r.probe == {_flux(probe.id)})"
             ' |> pivot(rowKey: ["_time"], columnKey: ["_field"], valueColumn: "_value")'
             ' |> group() |> sort(columns: ["_time"])'
@@ -153,14 +157,18 @@ class Victoria(Influx):
     silence, and `-dedup.minScrapeInterval=1ms`, or what was sent twice is stored twice.
     """
 
-    def ask(self, path: str, **fields: str) -> urllib3.BaseHTTPResponse:
-        """What the server answers to a GET of `path`. Raises TargetDownError."""
+    def said(self, path: str, **fields: str) -> urllib3.BaseHTTPResponse:
+        """Whatever the answer to a GET of `path` is. Raises TargetDownError if there is none."""
         try:
-            answer = self._pools.request(
+            return self._pools.request(
                 "GET", self._url.rstrip("/") + path, fields=fields, timeout=_TIMEOUT_MS / 1000
             )
         except urllib3.exceptions.HTTPError as error:
             raise self._down(error) from error
+
+    def ask(self, path: str, **fields: str) -> urllib3.BaseHTTPResponse:
+        """What the server answers to a GET of `path`. Raises TargetDownError."""
+        answer = self.said(path, **fields)
         if answer.status != 200:
             raise TargetDownError(f"{self._url}{path}: answered {answer.status}")
         return answer
@@ -197,12 +205,16 @@ class Victoria(Influx):
 def answering(*, url: str, org: str, bucket: str, token: str, room: str) -> Influx:
     """The target at `url`, by what answers there: an `Influx`, or a `Victoria`.
 
-    For shipping alone `Influx` will do for both, also while nobody answers. Raises TargetDownError.
+    Both take the same writes, so for shipping alone `Influx` will do, also while nobody answers.
+    Raises TargetDownError.
     """
     target = Victoria(url=url, org=org, bucket=bucket, token=token, room=room)
-    # InfluxDB tells its name there; VictoriaMetrics says only OK
-    if b"influxdb" not in target.ask("/health").data:
-        return target
+    try:
+        if target.said("/health").data.strip() == b"OK":  # InfluxDB tells its name and state there
+            return target
+    except TargetDownError:
+        target.close()
+        raise
     target.close()
     return Influx(url=url, org=org, bucket=bucket, token=token, room=room)
 
