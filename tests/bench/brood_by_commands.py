@@ -1,6 +1,8 @@
 """A brood of 45 days through all stages, kept by commands alone; some minutes.
 
-    python -m tests.bench.brood_by_commands [--step-min 10] [--look-h 6]
+    python -m tests.bench.brood_by_commands [--step-min 20]
+
+The keeper looks every 3 h over eggs, every 8 h over larvae and every 12 h over fry.
 
 Simulated water with its thermostat, room nights and one dead heater; the eggs follow a rule of
 their own over the true water. Daemon, judge, alarm book, store and control socket are real, on a
@@ -34,15 +36,14 @@ DAYS = 45
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--step-min", type=int, default=10)
-    parser.add_argument("--look-h", type=int, default=6)
+    parser.add_argument("--step-min", type=int, default=20)
     given = parser.parse_args()
     began_s = time.monotonic()
     with (
         tempfile.TemporaryDirectory() as folder,
         brood_life(Path(folder), step_ms=given.step_min * MINUTE_MS) as life,
     ):
-        missed = lived(life, look_every_ms=given.look_h * HOUR_MS)
+        missed = lived(life)
         print(
             f"\n{DAYS} days, {life.told.rounds} rounds, {life.told.commands} commands in "
             f"{time.monotonic() - began_s:.0f} s"
@@ -50,15 +51,17 @@ def main() -> int:
     return 1 if missed else 0
 
 
-def lived(life: BroodLife, *, look_every_ms: int) -> int:
+def lived(life: BroodLife) -> int:
     """The whole of it; returns how many looks told a window that the truth then missed."""
     begin_ms = life.now_ms
     end_ms = begin_ms + DAYS * DAY_MS
     conditions_and_spawns(life, days=7)
     spawned_ms = life.told.truth["spawned"]
-    from_eggs(life, until_ms=spawned_ms + 3 * DAY_MS, look_every_ms=look_every_ms)
+    from_eggs(life, until_ms=spawned_ms + 36 * HOUR_MS, look_every_ms=3 * HOUR_MS)
+    from_eggs(life, until_ms=spawned_ms + 3 * DAY_MS, look_every_ms=8 * HOUR_MS)
     life.fails(FaultKind.HEATER_DEAD, hours=7)  # over larvae: swimming comes later
-    from_eggs(life, until_ms=end_ms - HOUR_MS, look_every_ms=look_every_ms)
+    from_eggs(life, until_ms=spawned_ms + 7 * DAY_MS, look_every_ms=8 * HOUR_MS)
+    from_eggs(life, until_ms=end_ms - HOUR_MS, look_every_ms=12 * HOUR_MS)
     if any(stage == "growing" for _, stage in life.told.proposed):
         life.says("stage", TANK, "growing")
     life.says("count", TANK, "moved-on", "50")

@@ -1,6 +1,7 @@
 """The demo's broods: two invented ones under way, so that there is something to see."""
 
 from collections.abc import Iterator
+from uuid import NAMESPACE_URL, uuid5
 
 from roewatch.breeding.brood import next_id
 from roewatch.breeding.count import Counted, count_of
@@ -18,15 +19,26 @@ _FRY: tuple[_Line, ...] = (
             "water": "rain and peat", "food": "daphnia", "light": "09:00-20:00",
         },
     ),
-    (268, BroodAct.SPAWNED, {"count": "about 70", "detail": "in the moss, seen at noon"}),
+    (300, BroodAct.CULTURE, {"detail": "artemia-test"}),
+    (292, BroodAct.CULTURE, {"detail": "microworm-first"}),
+    (268, BroodAct.SPAWNED, {"count": "about 70", "detail": "in the moss"}),
     (267, BroodAct.PARENTS_OUT, {"who": "pair"}),
     (266, BroodAct.CULTURE, {"detail": "protozoa-first"}),
     (246, BroodAct.COUNTED, {"counted": "white", "count": "5"}),
+    (245, BroodAct.DONE, {"detail": "white-eggs/1"}),
+    (242, BroodAct.CULTURE, {"detail": "protozoa-spare"}),
     (224, BroodAct.HATCHED, {"count": "50-60"}),
+    (223, BroodAct.DONE, {"detail": "adults-back"}),
+    (218, BroodAct.CULTURE, {"detail": "microworm-spare"}),
     (150, BroodAct.CULTURE, {"detail": "artemia-first"}),
+    (118, BroodAct.CULTURE, {"detail": "daphnia-first"}),
+    (117, BroodAct.CULTURE, {"detail": "protozoa-again-1"}),
     (112, BroodAct.SWIMMING, {"count": "about 45"}),
     (111, BroodAct.FED, {"detail": "infusoria"}),
+    (58, BroodAct.CULTURE, {"detail": "artemia-day-2"}),
+    (34, BroodAct.CULTURE, {"detail": "artemia-day-3"}),
     (28, BroodAct.NOTE, {"detail": "two are slower than the rest"}),
+    (10, BroodAct.CULTURE, {"detail": "artemia-day-4"}),
     (4, BroodAct.FED, {"detail": "Artemia"}),
 )  # fmt: skip
 _EGGS: tuple[_Line, ...] = (
@@ -59,8 +71,9 @@ def _records(brood: str, lines: tuple[_Line, ...], now_ms: int) -> Iterator[Broo
     for number, (hours, act, said) in enumerate(lines, start=1):
         at_ms = now_ms - round(hours * HOUR_MS)
         rest = {name: text for name, text in said.items() if name not in _OWN}
+        detail = said.get("detail", "")
         yield BroodRecord(
-            id=f"demo-{brood}-{number}",
+            id=uuid5(NAMESPACE_URL, f"roewatch:demo:{brood}:{number}").hex,
             brood=brood,
             at_ms=at_ms,
             made_ms=at_ms,
@@ -69,7 +82,7 @@ def _records(brood: str, lines: tuple[_Line, ...], now_ms: int) -> Iterator[Broo
             tank=said.get("tank", ""),
             counted=Counted(said["counted"]) if "counted" in said else None,
             count=count_of(said["count"]) if "count" in said else None,
-            detail=said.get("detail", ""),
+            detail=f"{brood}/{detail}" if act is BroodAct.DONE else detail,
             fields=rest,
         )
 
