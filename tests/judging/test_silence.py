@@ -80,3 +80,39 @@ def test_a_probe_taken_away_leaves_no_condition_behind() -> None:
         ("A2", "probe-silent", "A2-ph", False)
     ]
     assert kinds(fold(judge, talk("A2-ph", first=60, last=90))) == []
+
+
+def spoken(name: str, *, said_min: int, at_min: int) -> Reading:
+    """What A2's thermometer says at `at_min`, stamped `said_min`."""
+    return Reading(name, START + said_min * MINUTE_MS + 10_000, 26.0 + at_min % 2 / 16)
+
+
+def with_wrong_clock(stamp: dict[int, int]) -> list[str]:
+    """What is told when A2-t says another minute than it is, from minute 30 on."""
+    readings = talk(first=0, last=30)
+    for minute in range(30, 80):
+        readings += talk("A2-t", first=minute, last=minute + 1)
+        readings.append(spoken("A2-t", said_min=stamp.get(minute, minute), at_min=minute))
+    judge = three_tanks()
+    found = fold(judge, readings)
+    again = three_tanks()
+    half = fold(again, readings[:300])
+    after = three_tanks()
+    assert after.restore(again.changed_states()) == []
+    assert half + fold(after, readings[300:]) == found
+    return [f"{f.tank} {f.kind} {f.probe} {f.present}" for f in found]
+
+
+def test_a_clock_put_back_is_no_silence_but_a_wrong_clock() -> None:
+    assert with_wrong_clock({minute: minute - 300 for minute in range(30, 60)}) == [
+        "A2 probe-clock A2-t True",
+        "A2 probe-clock A2-t False",
+    ]
+
+
+def test_a_clock_that_stands_still_is_a_wrong_clock() -> None:
+    assert with_wrong_clock(dict.fromkeys(range(30, 80), 29)) == ["A2 probe-clock A2-t True"]
+
+
+def test_a_clock_put_back_by_ten_minutes_is_right_again_before_it_matters() -> None:
+    assert with_wrong_clock({minute: minute - 10 for minute in range(30, 80)}) == []

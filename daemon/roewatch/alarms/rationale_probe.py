@@ -96,12 +96,12 @@ PROBE: dict[Kind, Rationale] = {
     ),
     Kind.PROBE_CLOCK: Rationale(
         title="{quantity} probe's clock is wrong",
-        cause="The board's clock has jumped or was never set.",
-        consequence="Its readings are filed at the wrong time.",
+        cause="The board's clock was put back or stands still.",
+        consequence="Its readings are of times gone by: that value is not watched.",
         first_act="Set the board's clock, or let it send no time at all.",
-        priority=Priority.LOW,
-        respond_ms=2 * DAY_MS,
-        respond_young_ms=DAY_MS,
+        priority=Priority.MEDIUM,
+        respond_ms=12 * HOUR_MS,
+        respond_young_ms=4 * HOUR_MS,
     ),
 }
 

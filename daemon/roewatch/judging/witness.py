@@ -71,6 +71,7 @@ class Witness:
         "in_since", "flat_reported", "norm", "norm_count", "noisy_since", "calm_since",
         "flat_suspect_ms", "flat_fail_ms", "flat_learn_at", "recent_at", "recent", "flat_ms",
         "dumb_since", "received", "received_five", "last_over_ms", "calm_low", "calm_high",
+        "late",
     )  # fmt: skip
     __slots__ = (
         *SAVED, "probe", "id", "every_ms", "gap_ms", "fail_low", "fail_high", "suspect_low",
@@ -113,6 +114,7 @@ class Witness:
         self.out_since = -1
         self.in_since = -1
         self.last_over_ms = -1
+        self.late = 0  # readings since a minute was last closed whose time is not after the last
         self.flat_reported = False
         self.norm = 0.0
         self.norm_count = 0
@@ -196,6 +198,7 @@ class Witness:
         value = raw * self.slope + self.offset
         last_at = self.last_at
         if at <= last_at:
+            self.late += 1
             return Judged(Flagged(probe, at, raw, value, _UNSEEN), findings, None)
         self.changed = True
         minute = at // MINUTE_MS
@@ -324,6 +327,7 @@ class Witness:
         awake = False
         while pending and pending[0][0] <= tick_ms:
             self.heard_ms, minute, value, self.flat_ms, ended = pending.pop(0)
+            self.late = 0
             if value is None:
                 self.sick = awake = True
                 if self.dumb_since < 0:
