@@ -1,13 +1,16 @@
 """A calendar: the feed's events as an iCalendar file (RFC 5545) a phone can subscribe to."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable
 from datetime import timedelta
-
-from icalendar import Calendar
-from icalendar import Event as CalendarEvent
+from typing import TYPE_CHECKING
 
 from roewatch.breeding.feed import Event
 from roewatch.room.moment import moment_of
+
+if TYPE_CHECKING:
+    from icalendar import Event as CalendarEvent
 
 MEDIA_TYPE = "text/calendar; charset=utf-8"
 
@@ -21,6 +24,10 @@ def calendar_text(events: Iterable[Event], *, name: str, address: str = "") -> s
     name: what the phone calls the calendar. address: of the pages, put into each event; "" for
     none. Times are UTC, so no zone rules have to travel with them.
     """
+    # slow to load, and not every room has a phone that subscribes
+    from icalendar import Calendar  # noqa: PLC0415
+    from icalendar import Event as CalendarEvent  # noqa: PLC0415
+
     calendar = Calendar()
     calendar.add("prodid", _PRODUCT)
     calendar.add("version", "2.0")
@@ -30,13 +37,12 @@ def calendar_text(events: Iterable[Event], *, name: str, address: str = "") -> s
     calendar.add("refresh-interval", _AGAIN, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT1H")
     for event in events:
-        calendar.add_component(_component(event, address))
+        calendar.add_component(_filled(CalendarEvent(), event, address))
     written: bytes = calendar.to_ical()
     return written.decode()
 
 
-def _component(event: Event, address: str) -> CalendarEvent:
-    found = CalendarEvent()
+def _filled(found: CalendarEvent, event: Event, address: str) -> CalendarEvent:
     found.add("uid", event.uid)
     found.add("dtstamp", moment_of(event.changed_ms))
     found.add("created", moment_of(event.made_ms))
