@@ -195,6 +195,25 @@ def test_first_food_is_looked_at_two_days_and_one_day_ahead() -> None:
     assert [todo.key for todo in attempt.of(Task.FOOD_READY, later)] == [one.key]
 
 
+def test_where_nothing_tells_when_they_swim_food_is_to_be_ready_by_the_hatch() -> None:
+    attempt = spawned("puntigrus-tetrazona")
+    hatch = window(attempt.foreseen(2), Leg.HATCH)
+    (ready,) = attempt.of(Task.FOOD_READY, 2)
+    assert ready.due_ms == hatch.likely_ms
+    assert ready.words.startswith("Have infusoria ready by the hatch")
+    assert ready.why == "cannot say: no free-swimming figure for Puntigrus tetrazona"
+    (look,) = attempt.of(Task.SWIMMING, 2)
+    assert look.from_ms == hatch.likely_ms
+    attempt.tell(BroodAct.HATCHED, 40).tell(BroodAct.SWIMMING, 100)
+    assert attempt.of(Task.FOOD_READY, 101) == []
+    assert next(todo.key for todo in attempt.of(Task.FEED, 101)) == "2026-14/feed/protozoa"
+
+
+def test_a_species_without_any_figure_still_gets_its_to_dos() -> None:
+    tasks = {todo.task for todo in spawned("trichopodus-leerii").todos(1)}
+    assert tasks == {Task.PARENTS_OUT, Task.FOOD_READY, Task.SWIMMING}
+
+
 def test_counts_are_asked_for_at_day_14_and_30_after_the_hatch() -> None:
     attempt = spawned(NEON).tell(BroodAct.HATCHED, 27).tell(BroodAct.SWIMMING, 150)
     counts = attempt.of(Task.COUNT, 151)

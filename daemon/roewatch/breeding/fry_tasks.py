@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from roewatch.breeding.caution import HANDS
 from roewatch.breeding.count import Counted
+from roewatch.breeding.development import CannotSay
 from roewatch.breeding.forecast import Expected
 from roewatch.breeding.livefood import RECIPES
 from roewatch.breeding.record import BroodAct
@@ -23,6 +24,9 @@ _LOOK = {
 }
 
 
+_LONGEST_MS = 7 * DAY_MS
+"""Longest from hatching to swimming that any sheet tells (harlequin, about a week)."""
+
 _HARDEN = (
     "Move up: more volume, and harden the water step by step within the limits of fry; "
     "`roewatch water ramp` reckons the steps."
@@ -38,7 +42,10 @@ def fry_tasks(scene: Scene) -> Iterator[Todo]:
     yield from _started(scene)
     brood, swimming = scene.brood, scene.swimming
     begun = (brood.spawned_ms, brood.hatched_ms, brood.swimming_ms)
-    if swimming is None or begun == (None, None, None):
+    if begun == (None, None, None):
+        return
+    if swimming is None:
+        yield from _unknown(scene)
         return
     yield from _no_feed(scene, swimming)
     yield from _food_ready(scene, swimming)
@@ -80,6 +87,21 @@ def _started(scene: Scene) -> Iterator[Todo]:
             why=culture.source,
             caution=culture.caution,
         )
+
+
+def _unknown(scene: Scene) -> Iterator[Todo]:
+    """What is left to say where nothing tells when they swim: be ready, and look every day."""
+    hatch, said = scene.hatch, scene.forecast.swimming
+    why = said.why if isinstance(said, CannotSay) else ""
+    start_ms = scene.brood.spawned_ms or scene.now_ms
+    hatched_ms = hatch.likely_ms if hatch is not None else start_ms
+    foods = " and ".join(RECIPES[s.what].named for s in scene.sheet.foods if s.from_d == 0)
+    words = f"Have {foods or 'first food'} ready by the hatch: no forecast tells when they swim."
+    times = (start_ms, hatched_ms, hatched_ms + DAY_MS)
+    yield scene.todo(Task.FOOD_READY, words, times, detail="unknown", why=why)
+    words = "Look every day for the first that swim; record it, count, and feed the same day."
+    times = (hatched_ms, hatched_ms + DAY_MS, hatched_ms + _LONGEST_MS)
+    yield scene.todo(Task.SWIMMING, words, times, why=why)
 
 
 def _no_feed(scene: Scene, swimming: Expected) -> Iterator[Todo]:
