@@ -10,7 +10,7 @@ from roewatch.breeding.development import CannotSay
 from roewatch.breeding.forecast import BroodForecast, Expected
 from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
 from roewatch.breeding.todo import Task, Todo
-from roewatch.room.moment import DAY_MS, moment_of
+from roewatch.room.moment import DAY_MS, iso, moment_of
 from roewatch.views.axis import date_name
 from roewatch.views.brood_bar import Bar, Milestone, bar_of
 from roewatch.views.pages import Words
@@ -103,6 +103,10 @@ class BroodWords(Words):
         self.now_ms = now_ms
         self.zone = zone
 
+    def iso(self, at_ms: int) -> str:
+        """ISO 8601 UTC, for programs."""
+        return iso(at_ms)
+
     def span(self, span_ms: int) -> str:
         """`3 h 10 min`."""
         return whole_span(span_ms)
@@ -134,12 +138,13 @@ class PaperWords(BroodWords):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """One milestone in words. why: on what it stands."""
+    """One milestone in words. why: on what it stands. times: soonest, likely, latest, if known."""
 
     letter: str
     word: str
     when: str
     why: str
+    times: tuple[str, ...] = ()
 
 
 def milestones(brood: Brood, forecast: BroodForecast) -> tuple[Milestone, ...]:
@@ -195,11 +200,13 @@ def _line(letter: str, was: str, will: str, leg: Expected | CannotSay, say: Broo
     if isinstance(leg, CannotSay):
         return Line(letter=letter, word=will, when="", why=leg.why)
     if leg.happened:
-        return Line(letter=letter, word=was, when=say.when(leg.likely_ms), why="")
+        happened = (iso(leg.likely_ms),) * 3
+        return Line(letter=letter, word=was, when=say.when(leg.likely_ms), why="", times=happened)
     when = f"{say.window(leg.from_ms, leg.to_ms)}, likely about {say.when(leg.likely_ms)}"
     if leg.overdue(say.now_ms):
         when = f"overdue since {say.when(leg.to_ms)}; look, and record what you see"
-    return Line(letter=letter, word=will, when=when, why=f"{leg.why} ({leg.basis})")
+    times = tuple(iso(at_ms) for at_ms in (leg.from_ms, leg.likely_ms, leg.to_ms))
+    return Line(letter=letter, word=will, when=when, why=f"{leg.why} ({leg.basis})", times=times)
 
 
 def sorted_out(todos: Iterable[Todo], now_ms: int) -> tuple[list[Todo], list[Todo]]:
