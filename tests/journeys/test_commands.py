@@ -28,6 +28,7 @@ COMMANDS = [
     ["alarms"], ["alarms", "list"], ["alarms", "acknowledge"], ["alarms", "shelve"],
     ["alarms", "unshelve"], ["alarms", "out-of-service"], ["alarms", "return"],
     ["alarms", "reset"], ["alarms", "history"], ["alarms", "performance"],
+    ["brood"], ["brood", "start"], ["brood", "list"], ["brood", "spawned"], ["brood", "report"],
     ["probe"], ["probe", "list"], ["probe", "calibrate"], ["probe", "history"],
 ]  # fmt: skip
 

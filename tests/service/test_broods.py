@@ -131,6 +131,27 @@ def test_what_happened_earlier_than_the_present_stage_moves_nothing(tmp_path: Pa
         assert stage(at) is Stage.LARVAE
 
 
+def test_what_was_recorded_late_is_the_stage_once_the_later_is_undone(tmp_path: Path) -> None:
+    clock = HandClock()
+    with house(tmp_path, clock=clock) as at:
+        start(at)
+        hatched = now(at, BroodAct.HATCHED)
+        now(at, BroodAct.SPAWNED, ago_ms=5 * HOUR_MS)
+    with house(tmp_path, clock=clock) as at:
+        undo(at, hatched)
+        assert stage(at) is Stage.EGGS
+
+
+def test_of_two_stages_at_one_moment_an_undo_takes_back_one(tmp_path: Path) -> None:
+    with house(tmp_path) as at:
+        start(at)
+        now(at, BroodAct.SPAWNED)
+        hatched = now(at, BroodAct.HATCHED)
+        assert stage(at) is Stage.LARVAE
+        undo(at, hatched)
+        assert stage(at) is Stage.EGGS
+
+
 def test_eggs_that_are_moved_take_their_stage_with_them(tmp_path: Path) -> None:
     with house(tmp_path, "A1", "A2") as at:
         start(at)

@@ -8,6 +8,7 @@ start or reload. So no file's date is ever compared, and a restart changes nothi
 
 import json
 from collections.abc import Callable, Mapping
+from operator import itemgetter
 from typing import NamedTuple
 
 from roewatch.room.journal import JournalEntry
@@ -71,14 +72,17 @@ class Stages:
     def enter(self, entry: JournalEntry) -> dict[str, str]:
         """Take the journal's word; returns the states to keep with it.
 
-        An entry older than the last one is history: it changes nothing.
+        An entry older than the last one is history: the tank stays in the stage it is in, and
+        goes back to that one on the day the later words are withdrawn.
         """
         stage = self.check(entry)
         before = self._entered.get(entry.tank)
-        if before is not None and entry.at_ms < before.at_ms:
-            return {}
-        past = () if before is None else (*before.before, (before.stage, before.at_ms))
-        entered = _Entered(stage, entry.at_ms, self._named[entry.tank], past[-_MOST_BEFORE:])
+        words = [] if before is None else [*before.before, (before.stage, before.at_ms)]
+        # of one moment the word that came last holds
+        words = sorted([*words, (stage, entry.at_ms)], key=itemgetter(1))
+        now, at_ms = words.pop()
+        past = tuple(words[-_MOST_BEFORE:])
+        entered = _Entered(now, at_ms, self._named[entry.tank], past)
         self._entered[entry.tank] = entered
         return {PREFIX + entry.tank: json.dumps(entered)}
 
@@ -91,7 +95,8 @@ class Stages:
         now = self._entered.get(entry.tank)
         if now is None:
             return {}
-        words = [w for w in (*now.before, (now.stage, now.at_ms)) if w[1] != entry.at_ms]
+        gone = (self.check(entry), entry.at_ms)
+        words = [w for w in (*now.before, (now.stage, now.at_ms)) if w != gone]
         if not words:
             del self._entered[entry.tank]
             return {PREFIX + entry.tank: ""}
