@@ -11,9 +11,11 @@ from roewatch.alarms.alarm import State
 from roewatch.alarms.book import UnknownAlarm
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind
-from roewatch.room.moment import MINUTE_MS
+from roewatch.room.moment import MINUTE_MS, SECOND_MS
 from roewatch.room.reading import Flag
+from roewatch.service.founding import fold_of
 from roewatch.storage.kept import Kept
+from roewatch.storage.trouble import FullStoreError
 
 
 def test_what_cannot_be_read_is_counted_and_acknowledged(tmp_path: Path) -> None:
@@ -226,6 +228,43 @@ def test_the_loop_ends_when_told_and_answers_whoever_asks_too_late(tmp_path: Pat
         at.watch.run(stop)
         with pytest.raises(TimeoutError, match="did not answer"):
             at.watch.test_notices()
+
+
+def test_after_a_clean_end_the_next_start_judges_nothing_again(tmp_path: Path) -> None:
+    with house(tmp_path) as at:
+        at.lives(3)
+        for _ in range(4):  # less than what judging knows is kept after by itself
+            at.clock.pass_by(5 * SECOND_MS)
+            at.speaks("A1", 26.5)
+            at.round()
+        stop = threading.Event()
+        stop.set()
+        at.watch.run(stop)
+        fold = fold_of(at.setup, at.store)
+        assert fold.judge.positions() == {"a1-temperature": at.clock.now_ms()}
+        assert fold.put_back(at.store, at.clock.now_ms()).readings == []
+
+
+def test_an_end_in_trouble_keeps_nothing_that_the_disk_is_behind_of(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with house(tmp_path) as at:
+        at.lives(3)
+
+        def full(_: Kept) -> int:
+            raise FullStoreError("the disk is full")
+
+        with monkeypatch.context() as patched:
+            patched.setattr(at.store, "keep", full)
+            at.clock.pass_by(5 * SECOND_MS)
+            at.speaks("A1", 26.5)
+            at.round()
+        stop = threading.Event()
+        stop.set()
+        at.watch.run(stop)  # there is room again, and nobody has tried since
+        last_ms = at.clock.now_ms() - 5 * SECOND_MS
+        assert fold_of(at.setup, at.store).judge.positions()["a1-temperature"] <= last_ms
+        assert len(at.ear.acknowledged) == 3
 
 
 def _too_warm(at: House) -> None:

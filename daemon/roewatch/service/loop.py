@@ -122,6 +122,7 @@ class Loop:
     def run(self, stop: threading.Event) -> None:
         """Hear, judge, keep and acknowledge until `stop`; then let the sender finish.
 
+        What judging remembers is kept last of all, so that the next start judges nothing again.
         Raises DamagedStoreError: the file has to be set aside, which only a start can do.
         """
         self._stop = stop
@@ -253,9 +254,11 @@ class Loop:
                 while ending.is_alive():
                     self._inbox.run()
                     ending.join(0.02)
+            if not self.backoff.trouble:  # else memory is ahead of the disk
+                self._keep(self._fold.states(self._clock.now_ms()))
         except (StoreError, sqlite3.Error) as error:
-            # what could not be kept stays due, and goes once more after the next start
-            log.warning("receipts_lost_at_the_end why=%r", str(error))
+            # what could not be kept stays due, and goes or is judged once more after the next start
+            log.warning("not_kept_at_the_end why=%r", str(error))
         finally:
             self._inbox.close()
             self._inbox.refuse("the daemon is ending")
