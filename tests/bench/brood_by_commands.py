@@ -51,17 +51,21 @@ def main() -> int:
     return 1 if missed else 0
 
 
-def lived(life: BroodLife) -> int:
+def lived(life: BroodLife, *, look_every_ms: int | None = None) -> int:
     """The whole of it; returns how many looks told a window that the truth then missed."""
     begin_ms = life.now_ms
     end_ms = begin_ms + DAYS * DAY_MS
     conditions_and_spawns(life, days=7)
     spawned_ms = life.told.truth["spawned"]
-    from_eggs(life, until_ms=spawned_ms + 36 * HOUR_MS, look_every_ms=3 * HOUR_MS)
-    from_eggs(life, until_ms=spawned_ms + 3 * DAY_MS, look_every_ms=8 * HOUR_MS)
+
+    def looking(until_ms: int, hours: int) -> None:
+        from_eggs(life, until_ms=until_ms, look_every_ms=look_every_ms or hours * HOUR_MS)
+
+    looking(spawned_ms + 36 * HOUR_MS, 3)
+    looking(spawned_ms + 3 * DAY_MS, 8)
     life.fails(FaultKind.HEATER_DEAD, hours=7)  # over larvae: swimming comes later
-    from_eggs(life, until_ms=spawned_ms + 7 * DAY_MS, look_every_ms=8 * HOUR_MS)
-    from_eggs(life, until_ms=end_ms - HOUR_MS, look_every_ms=12 * HOUR_MS)
+    looking(spawned_ms + 7 * DAY_MS, 8)
+    looking(end_ms - HOUR_MS, 12)
     if any(stage == "growing" for _, stage in life.told.proposed):
         life.says("stage", TANK, "growing")
     life.says("count", TANK, "moved-on", "50")
