@@ -207,6 +207,24 @@ def test_the_end_of_what_was_not_urgent_is_in_the_daily_message() -> None:
     assert next_day.about is About.WELL
 
 
+def test_the_end_of_what_somebody_has_in_hand_is_in_the_daily_message_and_at_once_by_mail() -> None:
+    house = House(settings=TellingSettings())
+    house.take(found())
+    house.wait(NOON, MINUTE_MS)
+    house.acknowledge(1, "Keeper", NOON + MINUTE_MS)
+    house.take(over(at_ms=NOON + HOUR_MS))
+    said = house.wait(NOON + HOUR_MS, DAY_MS, 10 * MINUTE_MS)
+    assert told(said) == [("Keeper/mail", About.RETURNED), ("Keeper/phone", About.DIGEST)]
+
+
+def test_that_a_high_alarm_is_over_before_anybody_answered_is_told_at_once() -> None:
+    house = House(SLEEPER, settings=TellingSettings())
+    house.take(found())
+    house.wait(NOON, MINUTE_MS)
+    house.take(over(at_ms=NOON + 5 * MINUTE_MS))
+    assert told(house.wait(NOON + 5 * MINUTE_MS, MINUTE_MS)) == [("Keeper/phone", About.RETURNED)]
+
+
 def test_it_rides_along_when_another_end_is_told_sooner() -> None:
     house = silent_for_an_hour(KEEPER)
     at_ms = NOON + 2 * HOUR_MS

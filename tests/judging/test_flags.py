@@ -90,3 +90,9 @@ def test_good_never_hides_what_another_test_could_not_see(several: list[Flag]) -
 @given(_FLAGS)
 def test_the_order_of_the_tests_never_matters(several: list[Flag]) -> None:
     assert combined(*several) is combined(*reversed(several))
+
+
+def test_a_probe_that_gives_nothing_but_errors_is_faulty_and_not_stuck_as_well() -> None:
+    wobbling = [26.0 + n % 3 / 16 for n in range(26 * 60)]
+    found = fold(one_tank(), minutes([*wobbling, *[85.0] * 240, *wobbling[:30]]))
+    assert kinds(found) == ["A1 probe-fault"]

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from tests.judging.rooms import START, fold, kinds, minutes, probe, room, tank
 
+from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
@@ -96,9 +97,13 @@ def with_wrong_clock(stamp: dict[int, int]) -> list[str]:
     judge = three_tanks()
     found = fold(judge, readings)
     again = three_tanks()
-    half = fold(again, readings[:300])
+    half: list[Finding] = []
+    states: dict[str, str] = {}
+    for reading in readings[:300]:
+        half += fold(again, [reading])
+        states |= again.changed_states()
     after = three_tanks()
-    assert after.restore(again.changed_states()) == []
+    assert after.restore(states) == []
     assert half + fold(after, readings[300:]) == found
     return [f"{f.tank} {f.kind} {f.probe} {f.present}" for f in found]
 

@@ -187,22 +187,21 @@ class Teller:
     def _closing_wait_ms(self, line: Line, alarm: Alarm) -> int:
         """How long the end of an alarm waits: nobody need hurry because of good news.
 
-        What has befallen a tank is told as over once, when the last of it is; the end of what was
-        not urgent is told with the daily message, or with any other end that is told before.
+        What has befallen a tank is told as over once, when the last of it is. The end of what was
+        not urgent, or of what somebody has in hand, is told with the daily message, or with any
+        other end that is told before; nobody must run for a high alarm that is over by itself.
         """
         of_tank = [
-            told.alarm for number in line.told
+            told.alarm
+            for number in line.told
             if (told := self._ledger.alarms.get(number)) and told.alarm.tank == alarm.tank
-        ]  # fmt: skip
+        ]
         if any(other.present for other in of_tank):
             return self._settings.closing_wait_ms
-        urgent = any(other.priority is Priority.HIGH for other in of_tank)
-        daily = line is self._daily_line() and self._settings.is_daily
-        return (
-            self._settings.closing_wait_ms
-            if daily and not urgent
-            else (self._settings.group_wait_ms)
-        )
+        runs = any(o.priority is Priority.HIGH and o.acknowledged_ms is None for o in of_tank)
+        if runs or line is not self._daily_line() or not self._settings.is_daily:
+            return self._settings.group_wait_ms
+        return self._settings.closing_wait_ms
 
     def _hush(self, told: Told) -> None:
         """Nobody need react any more: what has not been told yet never will be."""

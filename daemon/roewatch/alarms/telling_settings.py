@@ -16,7 +16,7 @@ class TellingSettings:
     known_wait_ms: how long a medium alarm of the window waits for other news, a repeat among it,
     when what brought it about in the same tank and quantity has been told already.
     closing_wait_ms: the longest the end of an alarm waits for the daily message, or for the end of
-    what else has befallen its tank; a high alarm that stood alone is told as over at once.
+    what else has befallen its tank; a high one nobody had acknowledged is told as over at once.
     escalate_after_ms: without an acknowledgement of a high alarm, the next contact is told.
     undelivered_ms: a high alarm no way has taken by then goes to the next contact at once.
     flood: after so many raises on one way within window_ms, what follows gathers for

@@ -199,6 +199,8 @@ class Witness:
         last_at = self.last_at
         if at <= last_at:
             self.late += 1
+            if self.late == self.limits.silent_after_missed:
+                self.changed = True  # from here on it matters
             return Judged(Flagged(probe, at, raw, value, _UNSEEN), findings, None)
         self.changed = True
         minute = at // MINUTE_MS
@@ -258,7 +260,7 @@ class Witness:
         self.bad_run += 1
         # no JSON number for what is no number
         self.bad_value = raw if -inf < raw < inf else -9999.0
-        self.last_at = at
+        self.last_at = self.flat_since = at  # what is not believed is no flat line either
         self.contiguous = 0
         self.flag = _BAD
         return Judged(Flagged(probe, at, raw, value, _BAD), findings, None)

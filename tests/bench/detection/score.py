@@ -273,18 +273,23 @@ def _foretold(forecasts: Sequence[Foretold]) -> list[str]:
 
 
 def _rung(scores: Sequence[Score], days: float, faults: int) -> list[str]:
-    """What the keeper's phone got, and the same for a month with fifty faults."""
+    """What the keeper's phone got, and the same for a month with fifty faults.
+
+    The daily message is apart: one a day whatever happens, for its absence is the sign.
+    """
     total: Counter[str] = sum((s.rung.by_about for s in scores), Counter())
-    raised = total[About.RAISED] / days
+    daily = total[About.WELL] + total[About.DIGEST]
+    calls = (total.total() - daily) / days
     lines = [
-        f"notices on the keeper's phone a day {total.total() / days:.2f}, new {raised:.2f}",
-        f"  ({', '.join(f'{about} {n}' for about, n in total.most_common())})",
+        f"notices on the keeper's phone {calls:.2f} a day, {calls * 7:.1f} a week, and the daily",
+        f"  message ({', '.join(f'{about} {n}' for about, n in total.most_common())})",
     ]
     a_month = faults / days * 30
     if a_month:
         lines.append(
             f"  with {a_month:.0f} faults a room and 30 days; for fifty: "
-            f"{total.total() / days * 50 / a_month:.2f}, new {raised * 50 / a_month:.2f}"
+            f"{calls * 50 / a_month:.2f} a day, of them new "
+            f"{total[About.RAISED] / days * 50 / a_month:.2f}"
         )
     return lines
 
