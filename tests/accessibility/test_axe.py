@@ -10,6 +10,7 @@ from tests.journeys.served import WebPlace, served
 from tests.journeys.test_pages_seen import ADDRESSES
 from tests.views.room_of_glass import NOW, PAST, usual
 from tests.views.test_door import ACCESS, KEY
+from tests.views.workshop_of_glass import GlassWorkshop
 
 from roewatch.alarms.token import make_token
 from roewatch.room.moment import DAY_MS
@@ -47,7 +48,10 @@ def violations(tab: Browser) -> list[str]:
 def against(tab: Browser, address: str, light: str, access: Access = NOBODY) -> list[str]:
     """What the rules have against one page, on a phone and on a wide screen."""
     records, live, deeds = usual()
-    app = app_of(records, live, deeds, settings=WebPlace(), past=PAST, access=access)
+    app = app_of(
+        records, live, deeds,
+        settings=WebPlace(), past=PAST, access=access, workshop=GlassWorkshop(),
+    )  # fmt: skip
     said = []
     with served(app) as base:
         for width, height in ((390, 844), (1280, 800)):

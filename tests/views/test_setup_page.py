@@ -148,3 +148,11 @@ def test_a_probe_is_calibrated_with_its_reading_before_ones_eyes() -> None:
         told = words(client.post("/water/calibrate/begin", data=begin).text)
         assert "for a while no alarm is made" in told
         assert client.get("/water/calibrate?probe=z9-ph").status_code == 404
+
+
+def test_the_rooms_own_waters_stand_on_the_bench_until_others_are_typed() -> None:
+    with client_of(GlassWorkshop()) as client:
+        page = client.get("/water").text
+        assert 'value="roof rain"' in page
+        assert 'name="celsius0" value="12"' in page
+        assert 'value="roof rain"' not in client.get("/water?name0=well&dkh0=4").text

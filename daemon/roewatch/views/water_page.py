@@ -17,7 +17,7 @@ from roewatch.views.sight import Sight
 from roewatch.views.standing import Mark
 from roewatch.views.units import Units
 from roewatch.water.blend import Range, cautions, moved, pour, ranges
-from roewatch.water.hardness import meq_of_dkh
+from roewatch.water.hardness import dkh_of_meq, meq_of_dkh
 from roewatch.water.refusal import RefusedError
 from roewatch.water.source import SourceWater
 
@@ -99,6 +99,25 @@ def _part(row: Row) -> tuple[float, SourceWater]:
     return number_of(row.litres, f"litres of {name}"), source
 
 
+def with_waters(query: Mapping[str, str], waters: Sequence[SourceWater]) -> dict[str, str]:
+    """The query, its waters filled in from the room's own ones while nobody has typed any."""
+    if any(name.startswith(("name", "litres", "dkh")) for name in query):
+        return dict(query)
+    found = dict(query)
+    for order, water in enumerate(waters[:ROWS]):
+        texts = {
+            "name": water.name,
+            "dkh": f"{dkh_of_meq(water.alkalinity):g}",
+            "ph": "" if water.ph is None else f"{water.ph:g}",
+            "dgh": f"{water.dgh:g}",
+            "cond": "" if water.conductivity is None else f"{water.conductivity:g}",
+            "celsius": f"{water.celsius:g}",
+            "mains": "on" if water.mains else "",
+        }
+        found |= {f"{name}{order}": text for name, text in texts.items()}
+    return found
+
+
 def poured(rows: Sequence[Row]) -> list[tuple[float, SourceWater]]:
     """The waters that go in, with their litres. Raises RefusedError."""
     return [_part(row) for row in rows if row.poured]
@@ -178,7 +197,8 @@ def water_page(desk: Desk, request: Request) -> Response:
     """The bench: waters in, water out. Raises NotHereError for an unknown tank."""
     sight = desk.lookout.look()
     query = dict(request.query_params)
-    rows = rows_of(query)
+    waters = desk.workshop.waters() if desk.workshop else ()
+    rows = rows_of(with_waters(query, waters))
     tank_id = query.get("for", "")
     windows = _windows(sight, tank_id)
     given: list[Given] = []
