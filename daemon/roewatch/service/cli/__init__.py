@@ -24,6 +24,7 @@ from roewatch.service.cli import (
     passphrase,
     probe,
     replay,
+    rooms,
     watch,
     water,
 )
@@ -44,6 +45,7 @@ app.command("init")(init.init)
 app.command("watch")(watch.watch)
 app.command("check")(check.check)
 app.command("listen")(listen.listen)
+app.command("rooms")(rooms.rooms)
 app.command("replay")(replay.replay)
 app.command("graph")(graph.graph)
 app.command("export")(export.export)

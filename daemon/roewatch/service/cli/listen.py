@@ -3,7 +3,6 @@
 import sys
 import threading
 from collections.abc import Collection
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -13,6 +12,7 @@ from rich.progress import BarColumn, Progress, TextColumn
 from roewatch.intake.example import example
 from roewatch.room.moment import span_text
 from roewatch.service.cli.options import Json, RoomFile, json_line, setup_of, stop_on_signal
+from roewatch.service.cli.which_broker import Host, PasswordFile, Port, Username, broker_of
 from roewatch.service.clock import WallClock
 from roewatch.service.own_topics import OURS
 
@@ -28,42 +28,26 @@ def listen(  # noqa: PLR0913, PLR0917 - the options of a command
         float, typer.Option("--seconds", min=1.0, max=3600.0, help="How long to listen.")
     ] = 30.0,
     topic: Annotated[str, typer.Option("--topic", help="Only these; + and # are wildcards.")] = "#",
-    host: Annotated[
-        str | None,
-        typer.Option(
-            "--host", help="A broker, when there are no settings yet.", show_default=False
-        ),
-    ] = None,
-    port: Annotated[int, typer.Option("--port", help="With --host: its port.")] = 1883,
-    username: Annotated[str, typer.Option("--username", help="With --host: the user.")] = "",
-    password_file: Annotated[
-        Path | None,
-        typer.Option(
-            "--password-file", exists=True, dir_okay=False, help="With --host: its password."
-        ),
-    ] = None,
+    host: Host = None,
+    port: Port = 1883,
+    username: Username = "",
+    password_file: PasswordFile = None,
     json: Json = False,
 ) -> None:
     """Listen to the broker, and print the probe entry each new topic would need.
 
     Changes nothing. Exit status: 0 something spoke, 1 nothing did, 2 could not run.
     """
-    from roewatch.intake.link import BrokerSettings  # noqa: PLC0415  # network libraries are heavy
-    from roewatch.intake.survey import survey  # noqa: PLC0415
+    from roewatch.intake.survey import survey  # noqa: PLC0415  # network libraries are heavy
 
     tanks: Collection[str] = ()
     known: dict[str, list[str]] = {}
-    if host is not None:
-        password = password_file.read_text(encoding="utf-8").strip() if password_file else ""
-        broker = BrokerSettings(
-            host=host, port=port, client_id="roewatch-listen", username=username, password=password
-        )
-    else:
+    if host is None:
         setup = setup_of(room)
-        broker = setup.broker
         tanks = [tank.id for tank in setup.room.tanks]
         for binding in setup.bindings:
             known.setdefault(binding.topic, []).append(binding.probe)
+    broker = broker_of(room, host=host, port=port, username=username, password_file=password_file)
     messages = _heard(broker, topic, seconds)
     topics = [found for found in survey(messages, tanks=tanks) if not found.topic.startswith(OURS)]
     for found in topics:
