@@ -10,12 +10,14 @@ from icalendar import Calendar
 from tests.service.watching import keep_hour, watching, written_room
 from typer.testing import CliRunner, Result
 
+from roewatch.room.journal import Deed
 from roewatch.room.local_time import local_date
 from roewatch.room.moment import DAY_MS, HOUR_MS, at_ms_of_iso, iso
 from roewatch.service.cli import app
 from roewatch.service.cli.brood_given import moment_given
 from roewatch.service.clock import WallClock
 from roewatch.service.settings.load import load_setup
+from roewatch.storage.reader import Records
 
 runner = CliRunner()
 TALLINN = "Europe/Tallinn"
@@ -109,6 +111,17 @@ def test_a_stage_is_changed_by_one_command_now_or_dated(room: Path) -> None:
     assert "A3 is now in spawning" in result.stderr
     alarms = runner.invoke(app, ["brood", "stage", id_, "asleep", "--room", str(room)])
     assert alarms.exit_code == 2
+
+
+def test_a_tank_without_a_brood_is_moved_to_another_stage_as_well(room: Path) -> None:
+    result = brood(room, "stage", "A3", "growing")
+    assert result.exit_code == 0, result.output
+    assert "A3 is now in growing" in result.stderr
+    setup = load_setup(room, {})
+    records = Records(setup.storage.path)
+    (entry,) = records.journal("A3", 0, WallClock().now_ms() + DAY_MS)
+    records.close()
+    assert (entry.deed, entry.detail) == (Deed.STAGE, "growing")
 
 
 def test_todos_say_what_is_late_by_their_exit_status_and_are_ticked(room: Path) -> None:

@@ -155,8 +155,18 @@ def stage(
     by: By = None,
     json: Json = False,
 ) -> None:
-    """Move the brood's tanks to another stage, now or dated; windows and rates follow."""
-    _record(room, which, BroodAct.STAGE, at, by, json, detail=new.value)
+    """Move the brood's tanks to another stage, now or dated; windows and rates follow.
+
+    A tank that no open brood is in is moved as well.
+    """
+    with desk(room) as here:
+        if here.is_free_tank(which):
+            here.move(which, new, here.moment(at))
+            print(f"{which} is now in {new}; its windows follow.", file=sys.stderr)
+            return
+        brood = here.brood(which)
+        said = _said(here, brood, BroodAct.STAGE, at, by)
+        _send(here, brood, json, said | {"detail": new.value})
 
 
 @acts.command("note")

@@ -14,6 +14,7 @@ from roewatch.breeding.brood import Brood
 from roewatch.breeding.record import BroodRecord
 from roewatch.room.local_time import at_local, local_date
 from roewatch.room.moment import at_ms_of_iso
+from roewatch.room.stage import Stage
 from roewatch.service.cli.options import here, now_of
 from roewatch.service.control import NoDaemonError, ask
 
@@ -69,6 +70,17 @@ class Desk:
             raise typer.BadParameter(f"several broods are in {which}; name one: {named}")
         known = ", ".join(brood.id for brood in found) or "none yet"
         raise typer.BadParameter(f"no brood {which!r}, nor one in a tank so named; known: {known}")
+
+    def is_free_tank(self, which: str) -> bool:
+        """Whether `which` is a tank that no open brood is in."""
+        tanks = {tank.id for tank in self.setup.room.tanks}
+        taken = {tank for b in self.book.broods() if b.open for tank in b.last_tanks}
+        return which in tanks - taken
+
+    def move(self, tank: str, stage: Stage, at_ms: int | None) -> None:
+        """Enter a tank's stage without a brood. Raises NoDaemonError, NotDoneError."""
+        when = {} if at_ms is None else {"at_ms": at_ms}
+        ask(self.setup.storage.path, "enter", tank=tank, deed="stage", detail=stage.value, **when)
 
     def moment(self, at: str | None) -> int | None:
         """The moment `--at` names; None for now."""
