@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from tests.storage.builders import NOON, alarm, probe, said
 
 from roewatch.alarms.alarm import AlarmChange, State
+from roewatch.breeding.count import Counted, count_of
+from roewatch.breeding.record import BroodAct, BroodRecord
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import DAY_MS
 from roewatch.room.reading import Flag
@@ -305,6 +307,28 @@ def test_alarms_and_deeds_are_shipped_once_each_as_events(
         ("journal", "A1", "spawning"),
     ]
     assert target.events[0].tags["state"] == "unacknowledged"
+
+
+def test_what_was_recorded_of_broods_is_shipped_once_each(
+    store: Store, target: Forgetful, made: Made
+) -> None:
+    mirror = made(margin_s=0)
+    eggs = BroodRecord(
+        id="r1", brood="2026-14", at_ms=NOON, made_ms=NOON, act=BroodAct.COUNTED,
+        counted=Counted.EGGS, count=count_of("about 60"), detail="on the leaf",
+    )  # fmt: skip
+    undone = BroodRecord(
+        id="r2", brood="2026-14", at_ms=NOON, made_ms=NOON, act=BroodAct.WITHDRAWN, replaces="r1"
+    )
+    store.keep(Kept(broods=[eggs]))
+    _caught_up(mirror)
+    store.keep(Kept(broods=[eggs, undone]))
+    _caught_up(mirror)
+    target.write()
+    assert [(e.tags["act"], e.tags["counted"], e.text) for e in target.events] == [
+        ("counted", "eggs", "about 60, on the leaf"),
+        ("withdrawn", "", "instead of record r1"),
+    ]
 
 
 def test_a_lost_day_is_found_by_its_count_and_shipped_again(

@@ -3,6 +3,7 @@
     reading,room=…,tank=…,probe=…,quantity=… raw=24.5,value=24.6,flag=1i <ms>
     alarm,room=…,tank=…,kind=…,priority=…,state=… number=7i,text="…" <ms>
     journal,room=…,tank=…,deed=… number=3i,text="…" <ms>
+    brood,room=…,brood=…,act=…,counted=… number=5i,text="…" <ms>
 
 `raw` is what the probe said, `value` what it came to by the calibration in force when it was sent,
 `flag` is QARTOD's. Stores that keep numbers only drop `text` and keep `number`.
@@ -13,6 +14,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from roewatch.alarms.alarm import AlarmChange
+from roewatch.breeding.record import BroodRecord
 from roewatch.room.journal import JournalEntry
 from roewatch.room.tank import Probe
 from roewatch.storage.day import Cells
@@ -46,6 +48,15 @@ def event_of_entry(number: int, entry: JournalEntry) -> Event:
     """What the keeper logged; a change of stage among it."""
     tags = {"tank": entry.tank, "deed": entry.deed.value}
     return Event(entry.at_ms, "journal", tags, number, entry.detail)
+
+
+def event_of_record(number: int, record: BroodRecord) -> Event:
+    """What was recorded of a brood; a correction or a withdrawal is one more, and names what."""
+    counted = record.counted.value if record.counted else ""
+    tags = {"brood": record.brood, "act": record.act.value, "counted": counted}
+    said = [record.count.text if record.count else "", record.detail]
+    said.append(f"instead of record {record.replaces}" if record.replaces else "")
+    return Event(record.at_ms, "brood", tags, number, ", ".join(filter(None, said)))
 
 
 def _tags(tags: Mapping[str, str]) -> str:

@@ -4,9 +4,11 @@ import sqlite3
 from collections.abc import Mapping
 
 from roewatch.alarms.alarm import AlarmChange, State
+from roewatch.breeding.record import BroodRecord
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS
 from roewatch.storage import entries
+from roewatch.storage.broods import brood_record
 from roewatch.storage.ledger import alarm_of
 from roewatch.storage.reader import Records
 from roewatch.storage.trouble import in_words
@@ -59,6 +61,15 @@ class Manifest:
             (number, limit),
         )
         return [(row[0], entries.journal_entry(row[1:])) for row in found]
+
+    @in_words
+    def broods_after(self, number: int, limit: int) -> list[tuple[int, BroodRecord]]:
+        """Records of broods past row `number`, in the order they were kept."""
+        found = self._db.execute(
+            "SELECT rowid, body FROM brood_records WHERE rowid > ? ORDER BY rowid LIMIT ?",
+            (number, limit),
+        )
+        return [(row, brood_record(body)) for row, body in found]
 
     @in_words
     def day_counts(self, day: int) -> dict[str, int]:

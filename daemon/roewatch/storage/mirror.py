@@ -9,7 +9,8 @@ a quiet hour nothing else would tell of a restart.
 Targets keep one reading per moment, so a repeat changes nothing there.
 
 Positions: by probe `probe:<id>`, the moment up to which it was shipped in order; `late`, the last
-span shipped again because readings came or were put right behind; `changes` and `journal`, rows.
+span shipped again because readings came or were put right behind; `changes`, `journal` and
+`broods`, rows.
 """
 
 import logging
@@ -23,7 +24,7 @@ from roewatch.room.moment import DAY_MS
 from roewatch.room.tank import Probe
 from roewatch.storage.day import Cells
 from roewatch.storage.hot import LATEST_MS
-from roewatch.storage.line import Event, event_of_change, event_of_entry
+from roewatch.storage.line import Event, event_of_change, event_of_entry, event_of_record
 from roewatch.storage.manifest import Manifest
 from roewatch.storage.reader import Records
 from roewatch.storage.target import Target, TargetDownError
@@ -232,12 +233,16 @@ class Mirror:
     def _events(self, after: dict[str, int]) -> list[Event]:
         changes = self._manifest.changes_after(self._sent.get("changes", 0), _EVENTS)
         journal = self._manifest.journal_after(self._sent.get("journal", 0), _EVENTS)
+        broods = self._manifest.broods_after(self._sent.get("broods", 0), _EVENTS)
         if changes:
             after["changes"] = changes[-1][0]
         if journal:
             after["journal"] = journal[-1][0]
+        if broods:
+            after["broods"] = broods[-1][0]
         told = [event_of_change(*change) for change in changes]
-        return told + [event_of_entry(*entry) for entry in journal]
+        told += [event_of_entry(*entry) for entry in journal]
+        return told + [event_of_record(*record) for record in broods]
 
     # the thread
 
