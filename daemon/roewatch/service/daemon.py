@@ -34,6 +34,7 @@ from roewatch.service.watch import Watch
 from roewatch.service.ways import PulseWay
 from roewatch.service.workshop import Workshop
 from roewatch.storage.backup import open_or_set_aside
+from roewatch.storage.trouble import StoreError
 from roewatch.views.app import app_of
 from roewatch.views.week import Past
 
@@ -210,6 +211,7 @@ class Daemon:
             broods=broods,
             keepers=[contact.name for contact in self._setup.contacts],
             workshop=workshop,
+            unreadable=StoreError,
         )
         server = uvicorn.Server(
             uvicorn.Config(

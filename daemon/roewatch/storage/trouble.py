@@ -7,6 +7,8 @@ from functools import wraps
 from pathlib import Path
 from typing import Concatenate, ParamSpec, Protocol, TypeVar
 
+from roewatch.room.moment import DAY_MS, iso
+
 
 class StoreError(Exception):
     """Something about the store's file stops the work; the text says what and how to mend it."""
@@ -25,7 +27,8 @@ class DamagedDayError(DamagedStoreError):
 
     def __init__(self, slot: int, why: str) -> None:
         probe, day = slot >> 20, slot & 0xFFFFF
-        super().__init__(f"probe number {probe}, day {day} since 1970: {why}")
+        date = iso(day * DAY_MS)[:10]
+        super().__init__(f"the readings of probe number {probe} on {date} are damaged: {why}")
         self.slot = slot
         self.why = why
 
@@ -87,7 +90,10 @@ def unusable(path: Path, error: sqlite3.DatabaseError, part: str = "") -> StoreE
     """Why the file at `path`, or `part` of it, cannot be used: damaged, or only out of reach."""
     primary = getattr(error, "sqlite_errorcode", 0) & 0xFF
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return DamagedStoreError(f"{path}: {part or 'the file'} is damaged ({error})")
+        return DamagedStoreError(
+            f"{path}: {part or 'the file'} is damaged ({error}); the daemon sets it aside when it"
+            " starts, and `roewatch salvage` brings back what it still holds"
+        )
     # never damage: a file that was set aside for want of rights would look like a lost one
     return StoreError(
         f"{path}: cannot be used ({error}); check that this user may read and write it and its "

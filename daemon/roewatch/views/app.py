@@ -61,13 +61,15 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
     broods: BroodBook = NO_BROODS,
     keepers: Sequence[str] = (),
     workshop: Workshop | None = None,
+    unreadable: type[Exception] = OSError,
 ) -> Starlette:
     """The pages of one room.
 
     past: what the bands of the past are drawn from.
     access: who may come in. broods: the broods that are kept.
     keepers: whom the sitter calls, by name, in their order.
-    workshop: what writes the room file; None where nothing may.
+    workshop: what writes the room file; None where nothing may. unreadable: what the records
+        raise when they cannot be read.
     """
     desk = Desk(
         records,
@@ -96,6 +98,7 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
             NotHereError: trouble.not_here,
             AskedWrongError: trouble.refused,
             Unusable: trouble.spent,
+            unreadable: trouble.unreadable,
             Exception: trouble.broken,
         },
         max_body_size=MOST_BODY,

@@ -54,6 +54,21 @@ class Trouble:
         text = str(fault)
         return self.answer(request, 410, "This link is spent", f"{text[:1].upper()}{text[1:]}.")
 
+    def unreadable(self, request: Request, fault: Exception) -> Response:
+        """What is kept cannot be read; the fault's text, for those inside, says why.
+
+        Stands by itself: the frame of the other pages would have to read as well.
+        """
+        log.error("records_unreadable path=%r why=%r", request.url.path, str(fault))
+        inside = self._desk.door.who(request) is not None
+        text = "The room is still being watched, and alarms still go to the phone."
+        if inside:
+            text = f"{fault}. {text}"
+        if request.url.path.startswith("/api/"):
+            return JSONResponse({"error": text}, 503)
+        title = "The readings cannot be read"
+        return self._desk.alone(request, "outside.html", status=503, title=title, text=text)
+
     def broken(self, request: Request, fault: Exception) -> Response:
         """Our own fault: a static text with the number its log line carries."""
         reference = secrets.token_hex(4)
