@@ -1,6 +1,6 @@
 """A brood of 45 days through all stages, kept by the page's forms alone; some minutes.
 
-    python -m tests.bench.brood_by_page [--step-min 10] [--look-h 6] [--report brood.pdf]
+    python -m tests.bench.brood_by_page [--step-min 10] [--report brood.pdf]
 
 The same life, keeper and figures as `brood_by_commands`, every act by a form as it was served.
 `--report` keeps the brood's report at the end, to be looked at page by page.
@@ -15,13 +15,12 @@ from pathlib import Path
 from tests.bench.brood_by_commands import DAYS, lived
 from tests.journeys.test_brood_by_page import page_life
 
-from roewatch.room.moment import HOUR_MS, MINUTE_MS
+from roewatch.room.moment import MINUTE_MS
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--step-min", type=int, default=10)
-    parser.add_argument("--look-h", type=int, default=6)
     parser.add_argument("--report", type=Path)
     given = parser.parse_args()
     began_s = time.monotonic()
@@ -29,7 +28,7 @@ def main() -> int:
         tempfile.TemporaryDirectory() as folder,
         page_life(Path(folder), step_ms=given.step_min * MINUTE_MS) as life,
     ):
-        missed = lived(life, look_every_ms=given.look_h * HOUR_MS)
+        missed = lived(life)
         print(
             f"\n{DAYS} days, {life.told.rounds} rounds, {life.told.commands} forms in "
             f"{time.monotonic() - began_s:.0f} s"

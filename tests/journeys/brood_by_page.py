@@ -129,7 +129,11 @@ class PageLife(BroodLife):
             return self._send("records", {"act": "culture", "detail": rest[0]})
         if what == "end":
             return self._send("end", {}, outcome=rest[0], detail=rest[2])
-        text = self._send("records", {"act": what})
+        taps = Form(self.page())
+        if any(where.endswith("/records") and f.get("act") == what for where, f in taps.found):
+            text = self._send("records", {"act": what})
+        else:  # no button any more: from the list of everything
+            text = self._send("records", {"detail": "", "wall": ""}, act=what)
         if at:
             self._puts_right(what, at)
         if what in _COUNT_OF and rest:
