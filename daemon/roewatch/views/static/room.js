@@ -159,6 +159,8 @@
   };
 
   const ready = () => {
+    // something is under way that this page waits for, such as a hand around a probe
+    if (document.querySelector("[data-again]")) setTimeout(redraw, 3000);
     for (const chart of document.querySelectorAll(".chart:not([tabindex])")) readable(chart);
   };
 
