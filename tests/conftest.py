@@ -5,6 +5,11 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# a busy machine is no fault: how long an example takes to make or to run decides nothing
+settings.register_profile("roewatch", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("roewatch")
 
 _IN_CI_TOO = {"docker"}  # no package brings a container engine: said, not hidden
 

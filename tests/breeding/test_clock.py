@@ -1,7 +1,7 @@
 """The clock of development: degree-hours against the published staging formula."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from roewatch.breeding.clock import gathered
@@ -53,7 +53,6 @@ def test_no_reading_and_no_plan_is_no_temperature() -> None:
 water = st.lists(st.tuples(st.integers(0, 9_000), st.floats(11, 31)), max_size=40)
 
 
-@settings(deadline=None)
 @given(water, st.integers(-600, 12_000), st.integers(1, 12_000), st.sampled_from([-0.5, 0.0, 0.5]))
 def test_the_moment_a_sum_is_reached_is_the_moment_it_was_taken_at(
     minutes: list[tuple[int, float]], start: int, later: int, warmer: float
@@ -69,7 +68,6 @@ def test_the_moment_a_sum_is_reached_is_the_moment_it_was_taken_at(
     assert reached == pytest.approx(to_ms, abs=1.0)  # whole milliseconds
 
 
-@settings(deadline=None)
 @given(water, st.floats(4, 12))
 def test_the_running_sum_is_the_one_a_plain_walk_gives(
     minutes: list[tuple[int, float]], zero: float

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from tests.breeding.rearing import SHEETS, developments, foreseen, in_hours, steady, water, window
 
@@ -166,7 +166,6 @@ def test_before_the_first_reading_the_plan_serves_and_the_window_is_wider() -> N
 moments = st.lists(st.integers(0, 20 * 24 * 60), min_size=2, max_size=60, unique=True).map(sorted)
 
 
-@settings(deadline=None)
 @given(
     st.sampled_from(HATCHING),
     st.floats(18, 31.9),
@@ -198,7 +197,6 @@ def test_a_later_reading_of_the_same_ten_minutes_opens_no_gap_again() -> None:
     assert after.width_ms <= before.width_ms
 
 
-@settings(deadline=None)
 @given(st.sampled_from(HATCHING), st.floats(18, 31.9), st.floats(18, 31.9))
 def test_warmer_water_is_never_later(species: str, one: float, other: float) -> None:
     cool, warm = sorted((one, other))

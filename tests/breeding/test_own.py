@@ -1,7 +1,7 @@
 """Own broods: they draw the sheet's figures towards them by honest weights, within a species."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from tests.breeding.rearing import EIGHT, Attempt, developments
 
@@ -78,7 +78,6 @@ def test_broods_that_agree_narrow_the_window_and_one_that_does_not_widens_it() -
     assert width(mixed(free, [*alike, odd])) > width(mixed(free, alike))
 
 
-@settings(deadline=None)
 @given(st.lists(st.floats(18, 60), min_size=1, max_size=40))
 def test_the_middle_lies_between_the_sheet_and_the_own_broods(hours: list[float]) -> None:
     own = [one for each in hours for one in hatched(each)]

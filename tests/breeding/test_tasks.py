@@ -1,7 +1,7 @@
 """To-dos of a brood: what, when, how late, and when no longer."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from tests.breeding.rearing import EIGHT, ZONE, Attempt, after, window
 
@@ -258,7 +258,6 @@ def test_whatever_puts_hands_or_brine_near_the_mains_says_the_caution() -> None:
             assert "Local electrical rules" in todo.caution, todo.key
 
 
-@settings(deadline=None)
 @given(st.sampled_from([NEON, RAM, DWARF, APISTO, DANIO]), st.integers(0, 45 * 24))
 def test_no_to_do_asks_for_anything_after_it_is_too_late_to_matter(species: str, hour: int) -> None:
     attempt = spawned(species).tell(BroodAct.HATCHED, 60).tell(BroodAct.SWIMMING, 170)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 import vobject
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from tests.breeding.rearing import EIGHT, Attempt
 
@@ -163,7 +163,6 @@ times = st.tuples(st.floats(0, 200), st.floats(0.1, 100))
 steps = st.lists(st.one_of(st.none(), times), min_size=1, max_size=12)
 
 
-@settings(deadline=None)
 @given(steps)
 def test_however_forecasts_move_a_sequence_only_rises_and_only_when_something_changed(
     moves: list[tuple[float, float] | None],
