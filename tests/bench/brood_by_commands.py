@@ -27,7 +27,7 @@ from tests.journeys.brood_life import (
 )
 
 from roewatch.room.local_time import local_clock
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, at_ms_of_iso
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch_sim.fault import FaultKind
 
 ZONE = "Europe/Tallinn"
@@ -64,6 +64,8 @@ def lived(life: BroodLife, *, look_every_ms: int | None = None) -> int:
     looking(spawned_ms + 36 * HOUR_MS, 3)
     looking(spawned_ms + 3 * DAY_MS, 8)
     life.fails(FaultKind.HEATER_DEAD, hours=7)  # over larvae: swimming comes later
+    looking(life.now_ms + 8 * HOUR_MS, 8)
+    life.warms_to(24.6)  # a new heater, set as the old one was
     looking(spawned_ms + 7 * DAY_MS, 8)
     looking(end_ms - HOUR_MS, 12)
     if any(stage == "growing" for _, stage in life.told.proposed):
@@ -112,10 +114,8 @@ def rest(life: BroodLife, begin_ms: int) -> None:
         + "; ".join(f"{s} {day(at)}" for (at, _), s in zip(entered, stages, strict=False))
     )
     print("\nalarms, with the stage they rang in")
-    for alarm in sorted(life.alarms(), key=lambda a: a["time"]):
-        at_ms = at_ms_of_iso(alarm["time"])
-        stage = [s for (at, _), s in zip(entered, stages, strict=False) if at <= at_ms][-1:]
-        print(f"  {day(at_ms)}  {''.join(stage):12} {alarm['alarm']}: {alarm['message']}")
+    for at_ms, stage, words in told.alarms:
+        print(f"  {day(at_ms)}  {stage:12} {words}")
     print("\nproposed: " + "; ".join(f"{stage} {day(at)}" for at, stage in told.proposed))
     print("\nthe live-food calendar moved, first words of it")
     for at_ms, line in told.moved[:6]:

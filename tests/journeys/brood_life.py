@@ -104,6 +104,7 @@ class Told:
     proposed: list[tuple[int, str]] = field(default_factory=list)
     moved: list[tuple[int, str]] = field(default_factory=list)
     stages: list[tuple[int, str]] = field(default_factory=list)
+    alarms: list[tuple[int, str, str]] = field(default_factory=list)
     commands: int = 0
     rounds: int = 0
 
@@ -213,6 +214,15 @@ class BroodLife:
         told = self.types("alarms", "history", "--last", "3000d", "--json")
         return [json.loads(line) for line in told.splitlines()]
 
+    def hears_alarms(self) -> None:
+        """Note each alarm that was raised since the last look, with the stage it rang in."""
+        stage = self.house.watch.room.tank(TANK).stage
+        known = {(at_ms, words.partition(":")[0]) for at_ms, _, words in self.told.alarms}
+        for alarm in self.alarms():
+            at_ms, name = at_ms_of_iso(alarm["time"]), f"{alarm['priority']} {alarm['alarm']}"
+            if (at_ms, name) not in known:
+                self.told.alarms.append((at_ms, stage.value, f"{name}: {alarm['message']}"))
+
     def types(self, *words: str, may_fail: bool = False) -> str:
         """Type a `roewatch` command; returns what it printed."""
         out: list[Any] = []
@@ -312,6 +322,7 @@ def conditions_and_spawns(life: BroodLife, *, days: int) -> None:
         life.looks()
     life.says("stage", TANK, "spawning")
     life.live(3 * HOUR_MS)
+    life.hears_alarms()
     life.warms_to(24.6)
     life.live(20 * HOUR_MS)  # 07:00
     life.does_todos()
@@ -328,4 +339,5 @@ def from_eggs(life: BroodLife, *, until_ms: int, look_every_ms: int) -> None:
     while life.now_ms < until_ms:
         life.live(look_every_ms)
         life.looks()
+        life.hears_alarms()
         life.does_todos()
