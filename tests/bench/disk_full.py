@@ -7,8 +7,6 @@ streaming. Then a ballast file is freed, and everything published must be in the
 the process that was started first. Prints what the daemon said. Exit 1 if anything is missing.
 """
 
-import argparse
-import shutil
 import sys
 import tempfile
 import time
@@ -17,10 +15,11 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "daemon")]
 
+from tests.bench import ending  # noqa: E402
+from tests.bench.small_disk import small_disk  # noqa: E402
 from tests.journeys.broker import Broker, Publisher  # noqa: E402
 from tests.journeys.house import House, message, now_ms, wait_until  # noqa: E402
 
-BALLAST = 8_000_000
 MOST = 100_000_000  # bytes; on anything larger this would fill a disk somebody needs
 LOT = 500
 TANKS = tuple(f"{rack}{place}" for rack in "ABCD" for place in range(1, 11))
@@ -38,14 +37,9 @@ def lot(number: int, begin_ms: int) -> list[tuple[str, bytes]]:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("folder", type=Path)
-    folder: Path = parser.parse_args().folder
-    if shutil.disk_usage(folder).total > MOST:
-        print(f"{folder}: larger than {MOST:,} bytes; give a small file system", file=sys.stderr)
-        return 2
+    folder = small_disk(__doc__, MOST)
     ballast = folder / "ballast"
-    ballast.write_bytes(bytes(BALLAST))
+    ending.in_order()
     with (
         tempfile.TemporaryDirectory(prefix="roewatch-full-") as elsewhere,
         Broker(Path(elsewhere)) as broker,

@@ -6,10 +6,9 @@ Keeps readings until the disk is full, tries once more, frees a ballast file of 
 checks that every reading `keep` returned for is there, once, and the file sound.
 """
 
-import argparse
-import shutil
 import sys
-from pathlib import Path
+
+from tests.bench.small_disk import BALLAST, small_disk
 
 from roewatch.room.reading import Flag, Flagged
 from roewatch.storage.backup import verify
@@ -18,7 +17,6 @@ from roewatch.storage.store import Store
 from roewatch.storage.trouble import FullStoreError
 
 START = 1_767_225_600_000
-BALLAST = 8_000_000
 MOST = 1_000_000_000  # bytes; on anything larger this would fill a disk somebody needs
 
 
@@ -38,14 +36,8 @@ def fill(store: Store, at_ms: int) -> int:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("folder", type=Path)
-    folder: Path = parser.parse_args().folder
-    if shutil.disk_usage(folder).total > MOST:
-        print(f"{folder}: larger than {MOST:,} bytes; give a small file system", file=sys.stderr)
-        return 2
+    folder = small_disk(__doc__, MOST)
     ballast = folder / "ballast"
-    ballast.write_bytes(bytes(BALLAST))
     store = Store.open(folder / "room.db")
     full = fill(store, START)
     print(f"kept {full - START:,} readings until the disk was full")
