@@ -37,10 +37,11 @@ import requests
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "daemon"), str(ROOT / "simulators")]
 
+from tests.bench import ending  # noqa: E402
 from tests.bench.detection.score import DIGEST, LOW  # noqa: E402
 from tests.bench.fuzz.__main__ import resident_mb  # noqa: E402
 from tests.bench.month_of_alarms import Keeper  # noqa: E402
-from tests.bench.soak_room import STEP_MS, Label, Step, packs, room_text, sim_of  # noqa: E402
+from tests.bench.soak_room import STEP_MS, Label, Step, labels_of, packs, room_text, sim_of  # noqa: E402
 from tests.contracts.victoria import VictoriaServer  # noqa: E402
 from tests.journeys.broker import Broker, Publisher  # noqa: E402
 from tests.service.by_hand import HandClock, Phone  # noqa: E402
@@ -528,12 +529,11 @@ def steps(asked: argparse.Namespace) -> Iterator[Step | list[Label]]:
         target=packs, args=(queue, asked.seed, asked.tanks, asked.days), daemon=True
     )
     room.start()
-    while True:
-        one = queue.get(timeout=300)
-        yield one
-        if isinstance(one, list):
-            break
-    room.join()
+    try:
+        while True:
+            yield queue.get(timeout=300)
+    finally:
+        room.terminate()
 
 
 def main() -> int:
@@ -544,14 +544,16 @@ def main() -> int:
     parser.add_argument("--days", type=int, default=60)
     parser.add_argument("--tanks", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=1e9, help="end early after so many")
     parser.add_argument("--folder", type=Path, help="where to work; a temporary one by default")
     asked = parser.parse_args()
+    ending.in_order()
     folder = Path(tempfile.mkdtemp(prefix="soak-", dir=asked.folder))
     LOG = Log(folder / "daemon.log")
     logging.getLogger().addHandler(LOG)
     logging.getLogger().setLevel(logging.INFO)
     threading.excepthook = _Catch()
-    began = time.monotonic()
+    began, days = time.monotonic(), asked.days
     soak = Soak(asked, folder)
     labels: list[Label] = []
     try:
@@ -559,8 +561,13 @@ def main() -> int:
         for number, one in enumerate(steps(asked)):
             if isinstance(one, list):
                 labels = one
-            else:
-                soak.step(number, one)
+                break
+            soak.step(number, one)
+            if time.monotonic() - began > 60 * asked.minutes:
+                asked.days = (number + 1) * STEP_MS // DAY_MS
+                labels = labels_of(sim_of(asked.seed, asked.tanks, days), asked.days)
+                print(f"ended early, after {asked.days} days of {days}")
+                break
         in_store, there = soak.settle()
     finally:
         soak.close()

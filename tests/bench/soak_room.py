@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from tests.journeys.broker import Broker
 
 from roewatch.room.journal import JournalEntry
-from roewatch.room.moment import HOUR_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM
 from roewatch_sim.fault import OF_THE_ROOM
@@ -130,7 +130,7 @@ def room_text(sim: SimRoom, broker: Broker, mirror: str) -> str:
 def packs(queue: "Queue[Any]", seed: int, tanks: int, days: int) -> None:
     """Put every step into `queue`, then the labels. Runs in a process of its own."""
     sim = sim_of(seed, tanks, days)
-    end_ms = sim.clock_ms + days * 24 * HOUR_MS
+    end_ms = sim.clock_ms + days * DAY_MS
     logged = 0
     ph_said: dict[str, int] = {}
     while sim.clock_ms < end_ms:
@@ -156,7 +156,13 @@ def packs(queue: "Queue[Any]", seed: int, tanks: int, days: int) -> None:
         said = [(topic, json.dumps(pack).encode()) for topic, pack in records.items()]
         queue.put(Step(said, sim.journal[logged:], count))
         logged = len(sim.journal)
-    queue.put([_label(fault, end_ms) for fault in sim.labels if fault.at_ms < end_ms])
+    queue.put(labels_of(sim, days))
+
+
+def labels_of(sim: SimRoom, days: int) -> list[Label]:
+    """The faults of the first `days` days."""
+    end_ms = sim.start_ms + days * DAY_MS
+    return [_label(fault, end_ms) for fault in sim.labels if fault.at_ms < end_ms]
 
 
 def _label(fault: Any, end_ms: int) -> Label:
