@@ -8,7 +8,7 @@ from pathlib import Path
 
 from tests.views.room_of_glass import NOW, GlassDeeds, GlassLive, GlassRecords, usual
 
-from roewatch.breeding.brood import Brood, brood_of
+from roewatch.breeding.brood import Brood, brood_of, broods_of
 from roewatch.breeding.count import Counted, count_of
 from roewatch.breeding.feed import Event, feed
 from roewatch.breeding.prospect import (
@@ -63,6 +63,9 @@ class GlassBroods:
 
     def records(self, brood: str | None = None) -> Sequence[BroodRecord]:
         return [record for record in self.kept.values() if brood in {None, record.brood}]
+
+    def broods(self) -> Sequence[Brood]:
+        return broods_of(self.kept.values())
 
     def sheets(self) -> Mapping[str, SpeciesSheet]:
         return sheets()

@@ -8,7 +8,6 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from roewatch.breeding.brood import broods_of
 from roewatch.breeding.todo import in_order
 from roewatch.views.act import Fields
 from roewatch.views.api import Api
@@ -54,7 +53,7 @@ class BroodApi:
         state = request.query_params.get("state", "open")
         if state not in {"open", "all"}:
             raise AskedWrongError(f"state: {state!r} is neither open nor all")
-        found = broods_of(self._desk.broods.records())
+        found = self._desk.broods.broods()
         return JSONResponse([brood_json(b) for b in found if b.open or state == "all"])
 
     def brood(self, request: Request) -> Response:
@@ -68,7 +67,7 @@ class BroodApi:
         now_ms = self._desk.live.now_ms()
         found = [
             todo
-            for brood in broods_of(self._desk.broods.records())
+            for brood in self._desk.broods.broods()
             if brood.open
             for todo in self._desk.broods.outlook(brood, now_ms).todos
         ]
@@ -76,7 +75,7 @@ class BroodApi:
 
     def comparison(self, request: Request) -> Response:
         """What the broods of one species say of one factor."""
-        broods = broods_of(self._desk.broods.records())
+        broods = self._desk.broods.broods()
         asked = asked_of(request.query_params, broods)
         return JSONResponse(comparison_json(comparison_of(self._desk, asked, broods)))
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from roewatch.breeding.brood import Brood, broods_of
+from roewatch.breeding.brood import Brood
 from roewatch.breeding.record import BroodAct
 from roewatch.views.brood_words import record_words
 from roewatch.views.pages import Desk
@@ -47,9 +47,7 @@ def events_of(brood: Brood, from_ms: int, to_ms: int, tank: str = "") -> list[Br
 def brood_events(desk: Desk, tank: str, from_ms: int, to_ms: int) -> list[BroodEvent]:
     """The events of all broods of one tank, in order."""
     found = [
-        event
-        for brood in broods_of(desk.broods.records())
-        for event in events_of(brood, from_ms, to_ms, tank)
+        event for brood in desk.broods.broods() for event in events_of(brood, from_ms, to_ms, tank)
     ]
     return sorted(found, key=lambda event: event.at_ms)
 

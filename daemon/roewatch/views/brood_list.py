@@ -7,7 +7,7 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roewatch.breeding.brood import Brood, broods_of
+from roewatch.breeding.brood import Brood
 from roewatch.breeding.count import Counted
 from roewatch.breeding.forecast import BroodForecast, Expected
 from roewatch.breeding.record import Outcome
@@ -59,7 +59,7 @@ class EndedRow:
 def open_todos(desk: Desk, now_ms: int) -> list[Todo]:
     """What every brood under way asks for within three days, in order of time."""
     found: list[Todo] = []
-    for brood in broods_of(desk.broods.records()):
+    for brood in desk.broods.broods():
         if brood.open:
             found += desk.broods.outlook(brood, now_ms).todos
     return in_order([todo for todo in found if todo.due_ms <= now_ms + _AHEAD_MS])
@@ -69,7 +69,7 @@ def brood_list(desk: Desk, request: Request) -> Response:
     """Every brood, and what is to do in all of them."""
     sight = desk.lookout.look()
     say = BroodWords(sight.now_ms, ZoneInfo(sight.room.zone))
-    broods = broods_of(desk.broods.records())
+    broods = desk.broods.broods()
     under_way = [brood for brood in broods if brood.open]
     cards, todos = [], []
     for brood in under_way:
@@ -143,7 +143,7 @@ def brood_new(desk: Desk, request: Request) -> Response:
     sight = desk.lookout.look()
     wanted = request.query_params.get("tank", sight.room.tanks[0].id if sight.room.tanks else "")
     tank = sight.of(wanted).tank if wanted else None
-    earlier = [b for b in broods_of(desk.broods.records()) if wanted in b.last_tanks]
+    earlier = [b for b in desk.broods.broods() if wanted in b.last_tanks]
     last = earlier[-1].plan if earlier else {}
     sheets = sorted(desk.broods.sheets().values(), key=lambda sheet: sheet.latin)
     on, _, off = last.get("light", "").partition("-")

@@ -49,6 +49,9 @@ class BroodBook(Protocol):
     def records(self, brood: str | None = None) -> Sequence[BroodRecord]:
         """Every record of one brood, or of all; superseded ones too."""
 
+    def broods(self) -> Sequence[Brood]:
+        """Every brood there are records of, by when it started."""
+
     def sheets(self) -> Mapping[str, SpeciesSheet]:
         """The species sheets by id."""
 
@@ -71,6 +74,10 @@ class NoBroods:
     def records(self, brood: str | None = None) -> Sequence[BroodRecord]:
         """None, whichever brood is asked for."""
         del brood
+        return ()
+
+    def broods(self) -> Sequence[Brood]:
+        """None."""
         return ()
 
     def sheets(self) -> Mapping[str, SpeciesSheet]:

@@ -9,7 +9,7 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roewatch.breeding.brood import Brood, broods_of
+from roewatch.breeding.brood import Brood
 from roewatch.breeding.compare import (
     LEAST_BROODS,
     MOST_GROUPS,
@@ -91,7 +91,7 @@ def comparison_of(desk: Desk, asked: Asked, broods: Iterable[Brood]) -> Comparis
 def compare_page(desk: Desk, request: Request) -> Response:
     """The page; whatever is chosen stands in the address."""
     sight = desk.lookout.look()
-    broods = broods_of(desk.broods.records())
+    broods = desk.broods.broods()
     asked = asked_of(request.query_params, broods)
     comparison = comparison_of(desk, asked, broods)
     counted = Counter(brood.species for brood in broods)

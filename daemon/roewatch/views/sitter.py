@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roewatch.breeding.brood import Brood, broods_of
+from roewatch.breeding.brood import Brood
 from roewatch.breeding.livefood import RECIPES
 from roewatch.breeding.todo import Task, Todo
 from roewatch.room.moment import DAY_MS
@@ -108,7 +108,7 @@ def sitter_sheet(desk: Desk, request: Request) -> Response:
     zone = ZoneInfo(sight.room.zone)
     say = PaperWords(sight.now_ms, zone)
     broods: dict[str, Brood] = {}
-    for brood in broods_of(desk.broods.records()):
+    for brood in desk.broods.broods():
         if brood.open:
             broods |= dict.fromkeys(brood.last_tanks, brood)
     rows = []
