@@ -8,6 +8,7 @@ from roewatch.room.kind import Kind
 from roewatch.room.moment import MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity, shown
 
+_NOISE_LEAST = 5  # readings
 _DUMB_MS = 3 * MINUTE_MS
 
 
@@ -84,11 +85,13 @@ def judge_noise(witness: Witness, standing: Standing, out: list[Finding]) -> Non
     if witness.probe.quantity not in (Quantity.TEMPERATURE, Quantity.PH):
         floor = 0.02 * abs(bucket.value)
     norm = max(witness.norm, floor)
+    # of a probe that speaks every half hour two bumps are no noise
+    hold_ms = max(limits.noisy_hold_ms, _NOISE_LEAST * witness.every_ms)
     if witness.norm_count >= 72 and bucket.jitter > limits.noisy_factor * norm:
         witness.calm_since = -1
         if witness.noisy_since < 0:
             witness.noisy_since = at_ms - BUCKET_MS
-        if at_ms - witness.noisy_since >= limits.noisy_hold_ms:
+        if at_ms - witness.noisy_since >= hold_ms:
             seen = Seen(
                 kind=Kind.PROBE_NOISY,
                 quantity=witness.probe.quantity,
@@ -105,7 +108,7 @@ def judge_noise(witness: Witness, standing: Standing, out: list[Finding]) -> Non
     if standing.holds(Kind.PROBE_NOISY, witness.probe.quantity, witness.id):
         if witness.calm_since < 0:
             witness.calm_since = at_ms
-        if at_ms - witness.calm_since >= limits.noisy_hold_ms:
+        if at_ms - witness.calm_since >= hold_ms:
             _end(witness, Kind.PROBE_NOISY, standing, "readings are calm again", out)
         return
     # a slow mean of calm buckets: the norm of about a day
