@@ -14,7 +14,7 @@ from tests.judging.rooms import START, flags, minutes, one_tank, probe, room, ta
 
 from roewatch.judging.judge import Judge
 from roewatch.judging.limits import Limits
-from roewatch.judging.quality import GROSS, SPIKES, combined
+from roewatch.judging.quality import GROSS, SPIKES
 from roewatch.room.moment import DAY_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Reading
@@ -114,16 +114,19 @@ def test_a_hole_does_not_make_a_line_longer() -> None:
 
 
 def test_good_hides_what_was_not_evaluated_there_and_not_here() -> None:
-    theirs = qartod.qartod_compare([np.ma.array([1, 1]), np.ma.array([2, 9])])
-    assert [int(flag) for flag in theirs.data] == [1, 1]
-    assert [combined(Flag.GOOD, other) for other in (Flag.NOT_EVALUATED, Flag.MISSING)] == [2, 9]
+    # a reading without a neighbour: in range for one test, beyond judging for the other
+    several = [np.ma.array(theirs_gross([26.0])), np.ma.array([2])]
+    assert [int(flag) for flag in qartod.qartod_compare(several).data] == [1]
+    assert flags(one_tank(), minutes([26.0]))[0].flag is Flag.NOT_EVALUATED
 
 
-@settings(deadline=None)
-@given(st.lists(st.sampled_from([1, 3, 4]), min_size=1, max_size=5))
-def test_evaluated_flags_combine_alike(several: list[int]) -> None:
-    theirs = qartod.qartod_compare([np.ma.array([flag]) for flag in several])
-    assert int(theirs.data[0]) == combined(*map(Flag, several))
+def test_of_two_evaluated_flags_the_worse_stands_for_both() -> None:
+    # 36 °C is suspect by its range and bad as a spike
+    values = [26.0, 26.0, 36.0, 26.0, 26.0]
+    several = [np.ma.array(theirs_gross(values)), np.ma.array(theirs_spike(values))]
+    assert [int(array[2]) for array in several] == [3, 4]
+    assert int(qartod.qartod_compare(several).data[2]) == 4
+    assert flags(one_tank(), minutes(values))[2].flag is Flag.BAD
 
 
 def test_one_sensor_step_breaks_their_rate_of_change_and_none_of_ours() -> None:

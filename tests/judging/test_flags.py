@@ -3,12 +3,9 @@
 import math
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from tests.judging.rooms import START, flags, fold, kinds, minutes, one_tank, probe, room, tank
 
 from roewatch.judging.judge import Judge
-from roewatch.judging.quality import combined
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Reading
 
@@ -74,22 +71,6 @@ def test_a_week_of_the_same_ph_is_no_alarm() -> None:
     of_ph = probe("A1-ph", "A1", Quantity.PH)
     judge = Judge(room([tank()], [of_ph]), start_ms=START)
     assert kinds(fold(judge, minutes([6.21] * 7 * 1440, of="A1-ph"))) == []
-
-
-_FLAGS = st.lists(st.sampled_from(list(Flag)), min_size=1, max_size=6)
-
-
-@settings(deadline=None)
-@given(_FLAGS)
-def test_good_never_hides_what_another_test_could_not_see(several: list[Flag]) -> None:
-    if combined(*several) is Flag.GOOD:
-        assert set(several) == {Flag.GOOD}
-
-
-@settings(deadline=None)
-@given(_FLAGS)
-def test_the_order_of_the_tests_never_matters(several: list[Flag]) -> None:
-    assert combined(*several) is combined(*reversed(several))
 
 
 def test_a_probe_that_gives_nothing_but_errors_is_faulty_and_not_stuck_as_well() -> None:

@@ -1,4 +1,4 @@
-"""Quality: which numbers a probe can honestly give, and how flags of several tests combine.
+"""Quality: which numbers a probe can honestly give.
 
 The scheme is QARTOD's: 1 good, 2 not evaluated, 3 suspect, 4 bad, 9 missing, beside the value.
 """
@@ -7,7 +7,6 @@ import math
 from typing import NamedTuple
 
 from roewatch.room.quantity import Quantity
-from roewatch.room.reading import Flag
 
 
 class Span(NamedTuple):
@@ -44,19 +43,6 @@ SPIKES: dict[Quantity, tuple[float, float]] = {
     Quantity.OXYGEN: (1.0, 3.0),
     Quantity.CONDUCTIVITY: (50.0, 200.0),
 }
-
-_WORST_FIRST = (Flag.BAD, Flag.SUSPECT, Flag.MISSING, Flag.NOT_EVALUATED, Flag.GOOD)
-
-
-def combined(*flags: Flag) -> Flag:
-    """The flag of a reading several tests looked at: the worst; good never hides missing.
-
-    Unlike `ioos_qc.qartod.qartod_compare`, one good verdict does not hide that another test could
-    not be made or had nothing to look at. Raises ValueError without flags.
-    """
-    if not flags:
-        raise ValueError("no flags to combine; a reading nobody looked at is NOT_EVALUATED")
-    return next(flag for flag in _WORST_FIRST if flag in flags)
 
 
 def sensor_code(raw: float) -> str:

@@ -1,25 +1,8 @@
-"""A slope: how fast a quantity changes, told robustly from noisy, stepped readings."""
+"""A slope: how fast a quantity changes, told from noisy, stepped readings."""
 
 from collections.abc import Sequence
-from statistics import median
 
 from roewatch.room.moment import HOUR_MS
-
-
-def slope_per_h(at_ms: Sequence[int], values: Sequence[float]) -> float | None:
-    """Theil-Sen slope, per hour: the median of the slopes of all pairs; None below two moments.
-
-    at_ms, values: shape (n,), any order. A third of the values may lie without moving it
-    (breakdown 29 %); the cost grows with n², so it is meant for tens of points.
-    Source: Theil 1950; Sen, J. Am. Stat. Assoc. 63 (1968) 1379-1389.
-    """
-    slopes = [
-        (values[j] - values[i]) / (at_ms[j] - at_ms[i])
-        for i in range(len(at_ms))
-        for j in range(i + 1, len(at_ms))
-        if at_ms[j] != at_ms[i]
-    ]
-    return median(slopes) * HOUR_MS if slopes else None
 
 
 def fitted_per_h(at_ms: Sequence[int], values: Sequence[float]) -> float | None:
