@@ -200,14 +200,17 @@ def quantities() -> Iterator[str]:
 
 def licences() -> Iterator[str]:
     """Every package the daemon brings along, with its licence, as its own metadata has it."""
+    found = brought()
+    asked = sum("roewatch" in by for _, by in found.values())
     yield (
         "# Licences of what comes along\n\nRoewatch itself is under the MIT licence. Installed "
         "with `[png]`, it brings these packages; the licence is what each package says of itself. "
-        "Versions are those of `deploy/constraints.txt`.\n\n| package | licence | brought by |\n"
-        "|---|---|---|\n"
+        "Versions are those of `deploy/constraints.txt`. "
+        f"{len(found)} packages, {asked} of them asked for by Roewatch itself.\n\n"
+        "| package | licence | brought by |\n|---|---|---|\n"
     )
-    for name, (found, by) in sorted(brought().items()):
-        yield f"| {name} | {_cell(licence(found))} | {', '.join(sorted(by))} |\n"
+    for name, (one, by) in sorted(found.items()):
+        yield f"| {name} | {_cell(licence(one))} | {', '.join(sorted(by))} |\n"
 
 
 def brought() -> dict[str, tuple[Distribution, set[str]]]:
