@@ -6,9 +6,14 @@ from collections.abc import Iterator
 import pypdfium2
 import pytest
 from starlette.testclient import TestClient
-from tests.views.room_of_broods import Nursery, nursery
+from tests.views.room_of_broods import Nursery, nursery, record
+from tests.views.room_of_glass import NOW
 from tests.views.test_brood_pages import client_of
 from tests.views.test_pages import words
+
+from roewatch.breeding.record import BroodAct
+from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.moment import DAY_MS
 
 
 @pytest.fixture
@@ -47,6 +52,25 @@ def test_the_report_as_a_pdf_holds_the_same_words_on_pages_of_a4(client: TestCli
     assert "Meant, and how it came" in text
     assert {tuple(round(x) for x in page.get_size()) for page in document} == {(595, 842)}
     assert len(document) <= 4
+
+
+def test_the_stage_entered_as_it_ended_is_not_drawn_back_over_the_one_before(room: Nursery) -> None:
+    records, _, _, broods = room
+    ended = NOW - 10 * DAY_MS
+    records.entries += [
+        JournalEntry(at_ms=NOW - 40 * DAY_MS, tank="A2", deed=Deed.STAGE, detail="fry"),
+        JournalEntry(at_ms=ended, tank="A2", deed=Deed.STAGE, detail="growing"),
+    ]
+    broods.record(
+        [
+            record("2026-9", BroodAct.STARTED, NOW - 39 * DAY_MS, tank="A2"),
+            record("2026-9", BroodAct.ENDED, ended, fields={"outcome": "reared"}),
+        ]
+    )
+    with client_of(room) as client:
+        text = words(client.get("/broods/2026-9/report").text)
+    assert "A2 fry, 4 Oct" in text
+    assert "A2 growing" not in text
 
 
 def test_every_id_within_a_report_is_there_once(client: TestClient) -> None:

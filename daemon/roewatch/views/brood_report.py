@@ -41,7 +41,15 @@ from roewatch.views.pages import environment, static_bytes
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Records
 from roewatch.views.standing import alarm_words
-from roewatch.views.week import Look, Past, chart_of, deed_words, letter, quantities_of
+from roewatch.views.week import (
+    Look,
+    Past,
+    chart_of,
+    deed_words,
+    letter,
+    quantities_of,
+    stage_named,
+)
 from roewatch.views.wording import species_name
 
 WIDTH = 700
@@ -156,7 +164,7 @@ def report_of(sources: Sources, brood: Brood, now_ms: int) -> Report:
             )
             for _, _, spec in specs
         ],
-        water=water_rows(specs),
+        water=water_rows(specs, {stay.tank: _stage_at(sources, stay) for stay in stays}),
         alarms=_alarms(sources.records, stays),
         deeds=[
             (letter(entry), entry)
@@ -165,6 +173,13 @@ def report_of(sources: Sources, brood: Brood, now_ms: int) -> Report:
         ],
         history=history(brood, now_ms, say)[::-1],
     )
+
+
+def _stage_at(sources: Sources, stay: Stay) -> str:
+    """The stage a tank was in where a stay begins, by the journal, else by the settings."""
+    journal = sources.records.journal(stay.tank, 0, stay.from_ms + 1)
+    named = [stage for entry in journal if (stage := stage_named(entry)) is not None]
+    return str(named[-1] if named else sources.past.named_of(stay.tank) or "")
 
 
 def _alarms(records: Records, stays: Sequence[Stay]) -> list[Alarm]:

@@ -1,6 +1,6 @@
 """The water a brood had: what each quantity was in each stage, against its window."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from roewatch.breeding.brood import Stay
@@ -29,11 +29,16 @@ class WaterRow:
     outside_min: int
 
 
-def water_rows(specs: Sequence[tuple[Stay, Quantity, ChartSpec]]) -> list[WaterRow]:
-    """The rows in the order of time, then as the charts stand."""
+def water_rows(
+    specs: Sequence[tuple[Stay, Quantity, ChartSpec]], first: Mapping[str, str]
+) -> list[WaterRow]:
+    """The rows in the order of time, then as the charts stand.
+
+    first: by tank, the stage it was in where its charts begin.
+    """
     found = []
     for stay, quantity, spec in specs:
-        words = [""] + [mark.word for mark in spec.stages]
+        words = [first.get(stay.tank, ""), *(mark.word for mark in spec.stages)]
         for word, span in zip(words, spec.windows, strict=False):
             row = _row(stay.tank, word, quantity, spec, span)
             if row is not None:

@@ -8,9 +8,11 @@ from roewatch.breeding.brood import Brood, Stay
 from roewatch.breeding.count import Counted
 from roewatch.breeding.development import CannotSay
 from roewatch.breeding.forecast import BroodForecast, Expected
+from roewatch.breeding.livefood import RECIPES
 from roewatch.breeding.record import BroodAct, BroodRecord, Outcome
 from roewatch.breeding.todo import Task, Todo
 from roewatch.room.moment import DAY_MS, iso, moment_of
+from roewatch.room.species import Food
 from roewatch.views.axis import date_name
 from roewatch.views.brood_bar import Bar, Milestone, bar_of
 from roewatch.views.pages import Words
@@ -255,7 +257,7 @@ def record_words(record: BroodRecord) -> str:
     if record.act is BroodAct.ENDED:
         parts.append(record.fields.get("outcome", "unknown").replace("-", " "))
     if record.detail:
-        parts.append(task_words(record.detail) if record.act is BroodAct.DONE else record.detail)
+        parts.append(_DETAILS.get(record.act, str)(record.detail))
     return ", ".join([name, *parts])
 
 
@@ -263,6 +265,16 @@ def task_words(key: str) -> str:
     """A to-do's key as words: `2026-14/culture/artemia-first` reads `culture, artemia first`."""
     _, _, rest = key.partition("/")
     return (rest or key).replace("/", ", ").replace("-", " ")
+
+
+def culture_words(key: str) -> str:
+    """A culture's key as words: `protozoa-first` reads `infusoria, first`."""
+    food, _, which = key.partition("-")
+    named = RECIPES[Food(food)].named if food in set(Food) else food
+    return ", ".join(part for part in (named, which.replace("-", " ")) if part)
+
+
+_DETAILS = {BroodAct.DONE: task_words, BroodAct.CULTURE: culture_words}
 
 
 def tanks_words(brood: Brood) -> str:

@@ -44,10 +44,14 @@ class Over:
                     y = frame.top + frame.y(bound) + down
                     words = number(spec.quantity, bound)
                     yield self.pen.say("halo", frame.at(spec.to_ms), y, words, "end")
+        row, before = 0, -1.0
         for stage in spec.stages:
-            late = frame.share(stage.at_ms) > 0.7
-            anchor = "end" if late else "start"
-            yield self.pen.say("halo", frame.at(stage.at_ms), frame.top + 12, stage.word, anchor)
+            share = frame.share(stage.at_ms)
+            row = row + 1 if share - before < 0.14 else 0  # words side by side would run together
+            before = share
+            anchor = "end" if share > 0.7 else "start"
+            y = frame.top + 12 + 13 * (row % 4)
+            yield self.pen.say("halo", frame.at(stage.at_ms), y, stage.word, anchor)
 
     def _worst(self) -> Iterable[str]:
         """A mark and a number at the worst reading of each time outside; the worst few only."""

@@ -166,13 +166,16 @@ def chart_of(  # noqa: PLR0913 one call from a script says it all
     """
     tank = room.tank(tank_id)
     probes = probes_of(room, tank_id, quantity)
-    journal = records.journal(tank_id, 0, to_ms)
+    journal = records.journal(tank_id, 0, max(to_ms, now_ms + 1))
+    # a stage entered after the span says nothing of it, and the present one then neither
+    since = any(entry.at_ms >= to_ms and stage_named(entry) for entry in journal)
+    journal = [entry for entry in journal if entry.at_ms < to_ms]
     in_stage = stages(
         journal,
         from_ms,
         to_ms,
         before=look.past.named_of(tank_id) if look.judged else tank.stage,
-        now=tank.stage if look.judged else None,
+        now=tank.stage if look.judged and not since else None,
     )
     until_ms = min(to_ms, now_ms + 1)
     began = records.alarms(tank=tank_id, from_ms=from_ms - _LONG_MS, to_ms=to_ms)
