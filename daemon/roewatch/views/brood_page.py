@@ -12,7 +12,6 @@ from roewatch.breeding.brood import STAGE_OF, Brood
 from roewatch.breeding.livefood import RECIPES, Culture
 from roewatch.breeding.record import BroodAct, Outcome
 from roewatch.room.moment import DAY_MS
-from roewatch.room.quantity import Quantity, shown
 from roewatch.views.brood_bar import bar_svg
 from roewatch.views.brood_counts import count_rows, first_counts, rate_words
 from roewatch.views.brood_form import brood_here
@@ -76,7 +75,7 @@ def brood_page(desk: Desk, request: Request) -> Response:
         moved=outlook.moved,
         near=near,
         later=later,
-        mean_words=mean_words(outlook, brood),
+        mean=mean_now(outlook, brood),
         taps=taps(brood),
         all_acts=[*ACTS.items()],
         counts=count_rows(brood, request.query_params),
@@ -95,11 +94,11 @@ def brood_page(desk: Desk, request: Request) -> Response:
     )
 
 
-def mean_words(outlook: BroodOutlook, brood: Brood) -> str:
-    """`26.4 °C on the mean`, of the water since spawning; empty without readings."""
-    if outlook.mean_celsius is None or brood.spawned_ms is None or brood.ended_ms is not None:
-        return ""
-    return f"{shown(Quantity.TEMPERATURE, outlook.mean_celsius)} on the mean since spawning"
+def mean_now(outlook: BroodOutlook, brood: Brood) -> float | None:
+    """°C of the water since spawning, on the mean, while that matters; None without readings."""
+    if brood.spawned_ms is None or brood.ended_ms is not None:
+        return None
+    return outlook.mean_celsius
 
 
 def taps(brood: Brood) -> list[Tap]:
