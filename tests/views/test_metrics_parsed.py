@@ -15,7 +15,8 @@ def test_an_independent_parser_takes_every_family_and_every_sample() -> None:
     glass[1].not_read = [RefusedView(topic=odd, count=3, example="x", why="y")]
     with client_of(glass) as client:
         text = client.get("/metrics").text
-    families = {family.name: family for family in text_string_to_metric_families(text)}
+    read = text_string_to_metric_families(text)  # type: ignore[no-untyped-call]
+    families = {family.name: family for family in read}
     samples = [sample for family in families.values() for sample in family.samples]
     assert len(samples) == sum(not line.startswith("#") for line in text.splitlines())
     assert all(math.isfinite(sample.value) for sample in samples)
