@@ -29,6 +29,7 @@ from roewatch.views.pages import Desk
 
 _AHEAD_MS = 3 * DAY_MS
 _MOST_ENDED = 200
+_MOST_NEAR = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +79,7 @@ def brood_list(desk: Desk, request: Request) -> Response:
         cards.append(_card(brood, outlook.forecast, outlook.todos, say))
     ended = [brood for brood in broods if brood.ended_ms is not None]
     near, later = sorted_out(in_order(todos), sight.now_ms)
+    near, later = near[:_MOST_NEAR], near[_MOST_NEAR:] + later
     count = f"{len(under_way)} under way" if under_way else ""
     return desk.page(
         request,
