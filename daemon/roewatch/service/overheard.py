@@ -1,7 +1,7 @@
 """What is overheard: everything spoken on a broker for a while, by a guest who leaves no trace."""
 
 import queue
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from threading import Event
 from time import monotonic
@@ -18,6 +18,7 @@ from roewatch.intake.message import Message, Token
 _ANSWER_S = 5.0
 _SLICE_S = 0.2
 _MOST = 200_000  # messages held; a minute of the busiest room there is
+_A_PACKET = 200  # topics asked for at once
 _NO_TOKEN = Token(0, 0, 0)
 
 
@@ -42,7 +43,7 @@ def overhear(
     Raises NoBrokerError.
     """
     found: list[Message] = []
-    with _guest(broker, topic) as spoken:
+    with guest(broker, [topic]) as spoken:
         began, until = monotonic(), monotonic() + seconds
         while (left := until - monotonic()) > 0 and not stop.is_set() and len(found) < _MOST:
             try:
@@ -59,34 +60,15 @@ def overhear(
 
 
 @contextmanager
-def _guest(broker: BrokerSettings, topic: str) -> Iterator["queue.Queue[MQTTMessage]"]:
-    answered: queue.Queue[str] = queue.Queue()
+def guest(broker: BrokerSettings, topics: Sequence[str]) -> Iterator["queue.Queue[MQTTMessage]"]:
+    """What is spoken on `topics`, as it comes, while the block lasts. Raises NoBrokerError."""
     spoken: queue.Queue[MQTTMessage] = queue.Queue()
-
-    def connected(
-        client: Client, _: Any, __: ConnectFlags, code: ReasonCode, ___: Properties | None
-    ) -> None:
-        if code.is_failure:
-            answered.put(f"it refuses us ({code}); check user, password and its access list")
-            return
-        client.subscribe(topic, 0)
-
-    def subscribed(
-        _: Client, __: Any, ___: int, codes: list[ReasonCode], ____: Properties | None
-    ) -> None:
-        refused = any(code.is_failure for code in codes)
-        answered.put(
-            f"this user may not listen to {topic!r}; widen its access list" if refused else ""
-        )
-
-    def message(_: Client, __: Any, said: MQTTMessage) -> None:
-        spoken.put(said)
-
     client = Client(CallbackAPIVersion.VERSION2, client_id="", clean_session=True)
     if broker.username:
         client.username_pw_set(broker.username, broker.password)
     client.connect_timeout = _ANSWER_S
-    client.on_connect, client.on_subscribe, client.on_message = connected, subscribed, message
+    client.on_message = lambda _client, _data, said: spoken.put(said)
+    answered = _asked_for(client, topics)
     try:
         if broker.tls:
             client.tls_set_context(tls_of(broker))
@@ -106,3 +88,41 @@ def _guest(broker: BrokerSettings, topic: str) -> Iterator["queue.Queue[MQTTMess
     finally:
         client.disconnect()
         client.loop_stop()
+
+
+def _asked_for(client: Client, topics: Sequence[str]) -> "queue.Queue[str]":
+    """Has the client ask for `topics`; one text comes: why it may not, empty when it may."""
+    answered: queue.Queue[str] = queue.Queue()
+    packets = [topics[start : start + _A_PACKET] for start in range(0, len(topics), _A_PACKET)]
+    asked: dict[int, Sequence[str]] = {}
+    denied: list[str] = []
+
+    def connected(
+        client: Client, _: Any, __: ConnectFlags, code: ReasonCode, ___: Properties | None
+    ) -> None:
+        if code.is_failure:
+            answered.put(f"it refuses us ({code}); check username, password and its access list")
+            return
+        for packet in packets:
+            _code, mid = client.subscribe([(topic, 0) for topic in packet])
+            asked[mid or 0] = packet
+        if not packets:
+            answered.put("")
+
+    def subscribed(
+        _: Client, __: Any, mid: int, codes: list[ReasonCode], ____: Properties | None
+    ) -> None:
+        both = zip(asked.pop(mid, ()), codes, strict=False)
+        denied.extend(topic for topic, code in both if code.is_failure)
+        if not asked:
+            answered.put(_said_of(denied))
+
+    client.on_connect, client.on_subscribe = connected, subscribed
+    return answered
+
+
+def _said_of(denied: Sequence[str]) -> str:
+    if not denied:
+        return ""
+    more = f" and {len(denied) - 1} more" if len(denied) > 1 else ""
+    return f"this user may not listen to {denied[0]!r}{more}; widen its access list"

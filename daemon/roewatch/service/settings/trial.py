@@ -7,32 +7,27 @@ is sent an empty write. Contacts get a real test notice, because nothing less pr
 import os
 import queue
 import uuid
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from time import monotonic
-from typing import Any, Protocol
+from typing import Protocol
 from urllib.parse import urlencode
 
 import requests
-from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion
-from paho.mqtt.properties import Properties
-from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.client import MQTTMessage
 
 from roewatch.alarms.notice import About, Notice
 from roewatch.intake.binding import by_topic
 from roewatch.intake.decode import decode
-from roewatch.intake.link import BrokerSettings, tls_of, unreachable
 from roewatch.room.kind import Priority
 from roewatch.service.clock import WallClock
+from roewatch.service.overheard import NoBrokerError, guest
 from roewatch.service.settings.setup import Setup, WaySettings
 from roewatch.service.settings.written import veiled
 from roewatch.storage import opening
 from roewatch.storage.trouble import StoreError
 
-_CONNECT_S = 5.0
 _MIRROR_S = 10.0
-_MOST_WAITING = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,56 +46,6 @@ class Trial(Protocol):
     def __call__(self, setup: Setup) -> Iterator[Tried]: ...
 
 
-class _Ear:
-    """A short visit at the broker, leaving no session behind."""
-
-    def __init__(self, broker: BrokerSettings, topics: Sequence[str]) -> None:
-        self._topics = topics
-        self.answered: queue.Queue[str] = queue.Queue()
-        self.heard: queue.Queue[MQTTMessage] = queue.Queue(_MOST_WAITING)
-        self.missed = 0
-        self._client = Client(CallbackAPIVersion.VERSION2, client_id="", clean_session=True)
-        if broker.username:
-            self._client.username_pw_set(broker.username, broker.password)
-        if broker.tls:
-            self._client.tls_set_context(tls_of(broker))
-        self._client.connect_timeout = _CONNECT_S
-        self._client.on_connect = self._connected
-        self._client.on_message = self._message
-
-    def __enter__(self) -> "_Ear":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._client.disconnect()
-        self._client.loop_stop()
-
-    def connect(self, broker: BrokerSettings) -> str:
-        """Why the broker would not have us; empty when it did. Raises OSError."""
-        self._client.connect(broker.host, broker.port, broker.keepalive_s)
-        self._client.loop_start()
-        try:
-            return self.answered.get(timeout=_CONNECT_S)
-        except queue.Empty:
-            return "it does not answer like an MQTT broker"
-
-    def _connected(
-        self, client: Client, _: Any, __: ConnectFlags, code: ReasonCode, ___: Properties | None
-    ) -> None:
-        if code.is_failure:
-            self.answered.put(f"it refuses us: {code}; check username, password and its ACL")
-            return
-        for topic in self._topics:
-            client.subscribe(topic, 0)
-        self.answered.put("")
-
-    def _message(self, _: Client, __: Any, message: MQTTMessage) -> None:
-        try:
-            self.heard.put_nowait(message)
-        except queue.Full:
-            self.missed += 1
-
-
 def broker_trial(listen_s: float, now_ms: Callable[[], int]) -> Trial:
     """Connects, and listens for `listen_s` at most for one readable word from every probe."""
 
@@ -108,27 +53,26 @@ def broker_trial(listen_s: float, now_ms: Callable[[], int]) -> Trial:
         broker = setup.broker
         topics = sorted({binding.topic for binding in setup.bindings})
         try:
-            with _Ear(broker, topics) as ear:
-                refusal = ear.connect(broker)
-                says = refusal or f"{broker.address} took us in"
-                yield Tried(part="broker", name=broker.address, good=not refusal, says=says)
-                if not refusal:
-                    yield from _heard(setup, ear, listen_s, now_ms)
-        except (OSError, ValueError) as error:
-            says = str(error) if isinstance(error, ValueError) else unreachable(error, broker)
-            yield Tried(part="broker", name=broker.address, good=False, says=says)
+            with guest(broker, topics) as spoken:
+                says = f"{broker.address} took us in"
+                yield Tried(part="broker", name=broker.address, good=True, says=says)
+                yield from _heard(setup, spoken, listen_s, now_ms)
+        except NoBrokerError as error:
+            yield Tried(part="broker", name=broker.address, good=False, says=str(error))
 
     return tried
 
 
-def _heard(setup: Setup, ear: _Ear, listen_s: float, now_ms: Callable[[], int]) -> Iterator[Tried]:
+def _heard(
+    setup: Setup, spoken: "queue.Queue[MQTTMessage]", listen_s: float, now_ms: Callable[[], int]
+) -> Iterator[Tried]:
     bound = by_topic(setup.bindings)
     silent = {binding.probe: binding.topic for binding in setup.bindings}
     refused: dict[str, tuple[int, str]] = {}
     until = monotonic() + listen_s
     while silent and (left := until - monotonic()) > 0:
         try:
-            message = ear.heard.get(timeout=left)
+            message = spoken.get(timeout=left)
         except queue.Empty:
             break
         decoded, refusals = decode(
