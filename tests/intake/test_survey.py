@@ -221,3 +221,9 @@ def test_any_messages_are_surveyed_and_every_entry_is_valid_toml(
                 pointer=entry.get("pointer", ""),
                 time_pointer=entry.get("time_pointer", ""),
             )
+
+
+def test_a_battery_beside_a_probe_that_names_itself_is_not_taken_for_it() -> None:
+    heard = one([said("house/ph", {"ph": 6.5, "battery": 88})])
+    assert [(probe.pointer, probe.quantity) for probe in heard.probes] == [("/ph", Quantity.PH)]
+    assert heard.others == ("/battery",)

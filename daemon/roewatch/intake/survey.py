@@ -119,8 +119,10 @@ def _heard(topic: str, messages: Sequence[Message], tanks: Collection[str]) -> H
     every_ms = _every(messages)
     levels = tuple(reversed(topic.split("/")))
     probes, others = [], []
+    # where one number says itself what it is, the topic speaks of that one, not of its neighbours
+    named = any(quantity_of(number.unit, number.words) for number in found.values())
     for number in found.values():
-        words = (*number.words, *levels)
+        words = number.words if named else (*number.words, *levels)
         quantity = quantity_of(number.unit, words)
         if quantity is None and len(found) > 1:
             others.append(number.where)
