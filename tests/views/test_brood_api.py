@@ -7,12 +7,11 @@ import pytest
 from starlette.testclient import TestClient
 from tests.views.room_of_broods import Nursery, brood_in, nursery
 from tests.views.room_of_glass import NOW
-from tests.views.test_api import fits
+from tests.views.test_api import answers_as_told
 from tests.views.test_brood_pages import client_of
 
 from roewatch.breeding.count import Counted
 from roewatch.room.moment import HOUR_MS, iso
-from roewatch.views.api import document
 
 
 @pytest.fixture
@@ -34,14 +33,11 @@ def client(room: Nursery) -> Iterator[TestClient]:
         ("/api/broods/2026-14", "/api/broods/{brood}"),
         ("/api/broods/2026-11", "/api/broods/{brood}"),
         ("/api/todos", "/api/todos"),
+        ("/api/comparison?by=parents", "/api/comparison"),
     ],
 )
 def test_answers_are_what_the_document_says(client: TestClient, address: str, path: str) -> None:
-    answer = client.get(address)
-    assert answer.status_code == 200
-    content = document()["paths"][path]["get"]["responses"]["200"]["content"]
-    fits(content["application/json"]["schema"], answer.json(), path)
-    assert answer.json()
+    answers_as_told(client, address, path)
 
 
 def test_a_whole_brood_is_told_by_a_script(client: TestClient, room: Nursery) -> None:

@@ -150,11 +150,18 @@ def food_lines(cultures: Sequence[Culture], brood: Brood, say: BroodWords) -> li
     return found
 
 
+def culture_name(culture: Culture) -> str:
+    """`infusoria`, and what sets it apart from the first: a spare, renewed, a test."""
+    which = {"spare": ", spare", "again": ", renewed", "test": ", test of the cysts"}
+    word = culture.key.partition("-")[2].partition("-")[0]
+    return RECIPES[culture.food].named + which.get(word, "")
+
+
 def _food_line(culture: Culture, begun: bool, say: BroodWords) -> FoodLine:
     late = not begun and culture.start_by_ms < say.now_ms
     start = "started" if begun else f"by {say.when(culture.start_by_ms)}"
     return FoodLine(
-        name=f"{RECIPES[culture.food].named}{', spare' if culture.spare else ''}",
+        name=culture_name(culture),
         amount=f"{culture.grams:g} g of cysts" if culture.grams else "",
         start=f"{start}, late" if late else start,
         harvest=say.window(culture.ready_from_ms, culture.ready_to_ms),
