@@ -365,6 +365,13 @@ class GlassDeeds:
         self.records.replace_alarm(number, state=State.UNACKNOWLEDGED)
         self.done.append(("return", number, by))
 
+    def reset(self, number: int, by: str) -> None:
+        alarm = self.records.alarm(number)
+        if alarm is None or not alarm.latched:
+            raise NotThatError(f"alarm {number} is not latched: acknowledge it instead")
+        self.records.replace_alarm(number, state=State.NORMAL)
+        self.done.append(("reset", number, by))
+
     def enter(self, entry: JournalEntry) -> None:
         self.records.entries.append(entry)
         self.done.append(("enter", entry))

@@ -536,6 +536,18 @@ def test_a_chattering_alarm_is_named_with_its_figures(client: TestClient, glass:
         assert "Chattering: it rang 6 times in an hour: widen the dead band" in said
 
 
+def test_a_latched_alarm_is_closed_only_by_somebody_who_looked(
+    client: TestClient, glass: Glass
+) -> None:
+    assert "/alarms/40/reset" not in dict(Forms(client.get("/alarms").text).found)
+    glass[0].replace_alarm(40, latched=True)
+    form = dict(Forms(client.get("/alarms").text).found)["/alarms/40/reset"]
+    assert "Alarm 40 is closed." in client.post("/alarms/40/reset", data=form).text
+    assert glass[2].done == [("reset", 40, "somebody at this computer")]
+    refused = client.post("/alarms/42/reset", data=form)
+    assert "is not latched" in words(refused.text)
+
+
 def test_the_performance_page_says_what_to_mend(client: TestClient, glass: Glass) -> None:
     assert "Nothing to mend." in client.get("/alarms/performance").text
     rings(glass, 6)

@@ -33,6 +33,10 @@ class Hands:
         """Alarm `number` may ring again."""
         self._watch.change_alarm(lambda book, at_ms: book.return_to_service(number, by, at_ms))
 
+    def reset(self, number: int, by: str) -> None:
+        """Somebody has looked at what a latched alarm is about; it is over."""
+        self._watch.change_alarm(lambda book, at_ms: book.reset(number, by, at_ms))
+
     def enter(self, entry: JournalEntry) -> None:
         """Record what was done to a tank."""
         self._watch.enter(entry)

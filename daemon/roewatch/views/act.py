@@ -74,6 +74,12 @@ class Act:
         self._desk.deeds.return_to_service(number, by.name)
         return back(fields, f"Alarm {number} is in service again.", "/alarms")
 
+    def reset(self, request: Request, fields: Fields, by: Visitor) -> Response:
+        """Close a latched alarm, after looking."""
+        number = request.path_params["number"]
+        self._desk.deeds.reset(number, by.name)
+        return back(fields, f"Alarm {number} is closed.", "/alarms")
+
     def theme(self, _: Request, fields: Fields, __: Visitor) -> Response:
         """Read the pages in another light."""
         chosen = fields.get("theme", "")

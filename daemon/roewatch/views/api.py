@@ -204,6 +204,10 @@ class Api:
         """End that."""
         self._desk.deeds.return_to_service(number, by.name)
 
+    def reset(self, number: int, _: Mapping[str, object], by: Visitor) -> None:
+        """Close a latched alarm, after looking."""
+        self._desk.deeds.reset(number, by.name)
+
     def enter(self, _: int, body: Mapping[str, object], __: Visitor) -> None:
         """Record what was done to a tank."""
         tank_id = self._desk.lookout.look().of(_text(body, "tank")).tank.id

@@ -107,6 +107,9 @@ class Deeds(Protocol):
 
     def return_to_service(self, number: int, by: str) -> None: ...
 
+    def reset(self, number: int, by: str) -> None:
+        """Somebody has looked at what a latched alarm is about; it is over."""
+
     def enter(self, entry: JournalEntry) -> None: ...
 
     def amend(self, amendment: Amendment) -> None: ...
