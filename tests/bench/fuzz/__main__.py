@@ -14,6 +14,7 @@ import random
 import sys
 import time
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,6 +31,15 @@ class Share:
 
     count: int
     seed: int
+    minutes: float
+
+    def numbers(self) -> Iterator[int]:
+        """1, 2, 3 … until the count is reached or the time is up."""
+        until_s = time.monotonic() + 60 * self.minutes
+        for number in range(1, self.count + 1):
+            yield number
+            if time.monotonic() > until_s:
+                return
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +78,9 @@ def resident_mb() -> float:
 def payloads(share: Share) -> Went:
     rng, intake, memory = random.Random(share.seed), Intake(), Memory(share.count)
     began = time.perf_counter()
-    for number in range(1, share.count + 1):
+    for number in share.numbers():
         intake.one(rng)
+        intake.counts["done"] += 1
         memory.look(number)
     intake.settle()
     intake.counts["log lines"] = intake.lines.count
@@ -85,10 +96,11 @@ def rooms(share: Share) -> Went:
     )
     began = time.perf_counter()
     with settled_reader() as reader:
-        for number in range(1, share.count + 1):
+        for number in share.numbers():
             at = time.process_time()
             _, faults = one(rng, reader)
             slowest_s = max(slowest_s, time.process_time() - at)
+            counts["done"] += 1
             counts["faults named"] += len(faults)
             counts["files without a fault"] += not faults
             memory.look(number)
@@ -108,13 +120,16 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=100_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=1e6, help="end early after so many")
     asked = parser.parse_args()
     each = asked.count // asked.processes
-    shares = [Share(each, asked.seed * 1000 + number) for number in range(asked.processes)]
+    shares = [
+        Share(each, asked.seed * 1000 + number, asked.minutes) for number in range(asked.processes)
+    ]
     with multiprocessing.Pool(asked.processes) as pool:
         all_went = pool.map({"payloads": payloads, "rooms": rooms}[asked.what], shares)
     took_s = max(went.took_s for went in all_went)
-    done = each * asked.processes
+    done = sum(went.counts.pop("done") for went in all_went)
     print(f"{done:,} {asked.what} (seed {asked.seed}, {asked.processes} processes): no crash")
     slowest_s = max(went.slowest_s for went in all_went)
     print(
