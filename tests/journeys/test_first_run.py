@@ -126,6 +126,10 @@ def test_a_nearly_empty_room_becomes_a_watched_tank(
 
         wait_until(read, "the tank is watched")
         assert "window" in keeper.reads("/tank/B2")
+        assert "water change, 15 %, recorded" in keeper.does("/tank/B2", "/records")
+        undone = keeper.does("/tank/B2", "/records/1/withdraw")
+        assert "water change, 15 %, withdrawn" in undone
+        assert "withdrawn" in keeper.reads("/records?tank=B2")
         moved = keeper.does("/move?tank=B2", "/place", tank="B2", rack="B", spot="2/1")
         assert "B2 stands in rack B, shelf 2, place 1." in moved
         assert "Keeper/phone: taken" in keeper.does("/setup", "/setup/test")
