@@ -95,6 +95,11 @@ def test_undo_redo_and_correction_keep_what_was_said(room: Path) -> None:
         k: v for k, v in before.items() if k not in {"records", "todos"}
     }
     assert [r["stands"] for r in after["records"] if r["act"] == "spawned"] == [False]
+    redone = brood(room, "redo", id_, eggs["id"][:8])
+    assert "brought back: eggs seen, 60" in redone.stdout
+    assert "A3 is now in eggs" in redone.stderr
+    undone = brood(room, "undo", id_)
+    assert "taken back: eggs seen, 60" in undone.stdout
     done(room, "redo", id_, eggs["id"][:8])
     assert shown(room)["stage"] == "eggs"
     (right,) = done(room, "correct", id_, eggs["id"][:8], "--count", "50-70", "--at", ago(HOUR_MS))

@@ -239,6 +239,8 @@ def undo(
         if what.id not in {r.id for r in last}:
             raise typer.BadParameter(f"record {what.id[:8]} does not stand; `redo` brings it back")
         _withdraw(here, brood, what, by, json)
+        if not json:
+            _say_undone(here, what, "taken back")
 
 
 @acts.command("redo")
@@ -253,6 +255,8 @@ def redo(
         if by_what is None or by_what.act is not BroodAct.WITHDRAWN:
             raise typer.BadParameter(f"record {what.id[:8]} was not taken back")
         _withdraw(here, brood, by_what, by, json)
+        if not json:
+            _say_undone(here, what, "brought back")
 
 
 @acts.command("correct")
@@ -336,6 +340,12 @@ def _withdraw(here: Desk, brood: Brood, what: BroodRecord, by: str | None, json:
     _send(here, brood, json, said | {"replaces": what.id})
 
 
+def _say_undone(here: Desk, what: BroodRecord, done: str) -> None:
+    from roewatch.service.cli.brood_said import said_line  # noqa: PLC0415
+
+    print(f"{what.brood}: {done}: {said_line(what, here.zone, here.now_ms)}")
+
+
 def _send(here: Desk, before: Brood, json: bool, said: dict[str, Any]) -> None:
     kept = here.send(said)
     if json:
@@ -350,7 +360,8 @@ def tell(here: Desk, before: Brood | None, kept: list[BroodRecord]) -> None:
     from roewatch.service.cli.brood_said import said_line  # noqa: PLC0415  # half a second
 
     for record in kept:
-        print(f"{record.brood}: {said_line(record, here.zone, here.now_ms)}")
+        if record.act is not BroodAct.WITHDRAWN:
+            print(f"{record.brood}: {said_line(record, here.zone, here.now_ms)}")
     after = brood_of(kept[0].brood, here.book.records(kept[0].brood))
     if after.stage is not None and (before is None or after.stage is not before.stage):
         tanks = ", ".join(after.last_tanks)

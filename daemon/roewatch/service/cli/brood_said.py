@@ -19,8 +19,6 @@ __all__ = ["sorted_out"]
 
 def said_line(record: BroodRecord, zone: str, now_ms: int) -> str:
     """`eggs seen, about 60, at 21:40`."""
-    if record.replaces and record.act.value == "withdrawn":
-        return f"record {record.replaces[:8]} was taken back"
     where = f" to {record.tank}" if record.act.value == "moved" else ""
     return f"{record_words(record)}{where}, at {local_clock(record.at_ms, zone, now_ms)}"
 
