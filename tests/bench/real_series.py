@@ -68,7 +68,7 @@ def judged(readings: Sequence[Reading]) -> tuple[list[Flagged], list[Finding]]:
     return flagged, found
 
 
-def theirs(flagged: Sequence[Flagged]) -> np.ndarray:
+def theirs(flagged: Sequence[Flagged]) -> list[int]:
     """The worst of ioos-qc's gross range and differential spike test, point by point."""
     values = [f.value for f in flagged]
     span, (suspect, fail) = GROSS[Quantity.TEMPERATURE], SPIKES[Quantity.TEMPERATURE]
@@ -76,7 +76,7 @@ def theirs(flagged: Sequence[Flagged]) -> np.ndarray:
         values, (span.fail_low, span.fail_high), (span.suspect_low, span.suspect_high)
     )
     spike = qartod.spike_test(values, suspect, fail, method="differential")
-    return np.maximum(np.where(gross.data == 2, 1, gross.data), spike.data)
+    return [int(flag) for flag in np.maximum(gross.data, spike.data)]
 
 
 def picture(flagged: Sequence[Flagged], out: Path) -> None:
@@ -109,9 +109,9 @@ def main() -> None:
     print("flags:", ", ".join(f"{name} {n}" for name, n in counts.most_common()))
     other = theirs(flagged)
     differ = Counter(
-        (f.flag.name.lower(), int(their))
+        (f.flag.name.lower(), their)
         for f, their in zip(flagged, other, strict=True)
-        if int(f.flag) != int(their)
+        if int(f.flag) != their
     )
     print("differently by ioos-qc (ours, theirs):", dict(differ))
     for finding in found:

@@ -115,17 +115,18 @@ def test_a_hole_does_not_make_a_line_longer() -> None:
 
 def test_good_hides_what_was_not_evaluated_there_and_not_here() -> None:
     # a reading without a neighbour: in range for one test, beyond judging for the other
-    several = [np.ma.array(theirs_gross([26.0])), np.ma.array([2])]
-    assert [int(flag) for flag in qartod.qartod_compare(several).data] == [1]
+    theirs = qartod.qartod_compare([np.ma.array(theirs_gross([26.0])), np.ma.array([2])])
+    assert [int(flag) for flag in theirs.data] == [1]
     assert flags(one_tank(), minutes([26.0]))[0].flag is Flag.NOT_EVALUATED
 
 
 def test_of_two_evaluated_flags_the_worse_stands_for_both() -> None:
     # 36 °C is suspect by its range and bad as a spike
     values = [26.0, 26.0, 36.0, 26.0, 26.0]
-    several = [np.ma.array(theirs_gross(values)), np.ma.array(theirs_spike(values))]
-    assert [int(array[2]) for array in several] == [3, 4]
-    assert int(qartod.qartod_compare(several).data[2]) == 4
+    ranges, spikes = theirs_gross(values), theirs_spike(values)
+    assert (ranges[2], spikes[2]) == (3, 4)
+    theirs = qartod.qartod_compare([np.ma.array(ranges), np.ma.array(spikes)])
+    assert int(theirs.data[2]) == 4
     assert flags(one_tank(), minutes(values))[2].flag is Flag.BAD
 
 

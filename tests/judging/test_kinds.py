@@ -23,6 +23,7 @@ from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
+from roewatch.room.window import Window
 from roewatch_sim.boathouse import boathouse
 from roewatch_sim.fault import FaultKind, SimFault
 from roewatch_sim.keeper import Calibrating, WaterChange
@@ -128,6 +129,25 @@ def test_a_logged_change_far_too_cold_is_told_all_the_same() -> None:
     place = next(n for n, e in enumerate(events) if isinstance(e, Reading) and e.at_ms >= at_ms)
     events.insert(place, entry)
     assert "B1 bad-water-change" in kinds(judged(Judge(room_of(sim), start_ms=START), events))
+
+
+@pytest.mark.parametrize(("before", "told"), [(5.0, False), (6.0, True)])
+def test_a_logged_change_that_brings_the_ph_back_into_its_window_is_no_hard_water(
+    before: float, *, told: bool
+) -> None:
+    of_ph = probe("A1-ph", "A1", Quantity.PH)
+    ill = tank(celsius=None, ph=Window(low=5.5, high=6.5))
+    judge = Judge(room([ill], [of_ph]), start_ms=START)
+    hours = 40
+    rising = [before + 0.9 * n / 15 for n in range(16)] + [before + 0.9] * 60
+    said = [value + n % 3 / 100 for n, value in enumerate([before] * hours * 60 + rising)]
+    readings = minutes(said, of="A1-ph")
+    at_ms = START + hours * HOUR_MS
+    change = JournalEntry(
+        at_ms=at_ms, tank="A1", deed=Deed.WATER_CHANGE, until_ms=at_ms + 15 * MINUTE_MS
+    )
+    found = judged(judge, [*readings[: hours * 60], change, *readings[hours * 60 :]])
+    assert ("A1 hard-water" in kinds(found)) is told
 
 
 def test_sensor_steps_at_ten_seconds_are_nothing() -> None:

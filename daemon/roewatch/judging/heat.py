@@ -11,6 +11,7 @@ from roewatch.judging.air import Air
 from roewatch.judging.cycle import Cycle
 from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
+from roewatch.judging.heater_text import heater_text
 from roewatch.judging.limits import Limits
 from roewatch.judging.outlook import measured_per_h, outlook
 from roewatch.judging.slope import fitted_per_h
@@ -240,21 +241,8 @@ class Heat:
         for other in _HEATER:
             if other is not kind:
                 self._end(other, at_ms, value, f"{value:.1f} °C, it is rather: {kind}", out)
-        cycle = self.cycle
         slope = fitted_per_h(self.witness.recent_at[-20:], self.witness.recent[-20:]) or 0.0
-        moving = f"{'rising' if slope > 0 else 'falling'} {abs(slope):.1f} °C/h"
-        held = span_text(at_ms - since_ms + MINUTE_MS)
-        usual = cycle.upper if kind is Kind.HEATER_STUCK_ON else cycle.lower
-        does = "off" if kind is Kind.HEATER_STUCK_ON else "on"
-        message = (
-            f"{value:.1f} °C, {moving}; the heater usually switches {does} at {usual:.1f} °C "
-            f"and has not for {held}"
-        )
-        if kind is Kind.HEATER_WEAK:
-            message = (
-                f"{value:.1f} °C, {moving}, below {usual:.1f} °C where the heater switches on for "
-                f"{held}; it heats, but not enough"
-            )
+        message = heater_text(kind, value, slope, self.cycle, at_ms - since_ms + MINUTE_MS)
         forecast = outlook(self, kind, at_ms, value, at_ms - since_ms + 10 * MINUTE_MS)
         if forecast and forecast.likely_ms and forecast.likely_ms > at_ms:
             message += f"; leaves the window in about {span_text(forecast.likely_ms - at_ms)}"

@@ -122,8 +122,15 @@ class Pouring:
         sour.name()
 
     def _mending(self, sour: Jump) -> bool:
-        """Whether the pH comes back towards what the tank had on the days before."""
-        usual = self.acidity.usual(sour.witness.f_at) if self.acidity is not None else None
+        """Whether the pH comes back into its window, or to what the tank had on the days before."""
+        if self.acidity is None:
+            return False
+        window = self.acidity.window
+        if window is not None:
+            before, now = window.outside_by(sour.before), window.outside_by(sour.witness.f)
+            if abs(now) < abs(before) and now * before >= 0:
+                return True
+        usual = self.acidity.usual(sour.witness.f_at)
         if usual is None:
             return False
         return abs(sour.witness.f - usual) < abs(sour.before - usual)

@@ -4,7 +4,6 @@ A leg that cools faster than the room explains is a lid off; one that warms too 
 heater. Turns far from the usual are kept apart until they have lasted long enough to be the usual.
 """
 
-from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from roewatch.judging.cycle import Turn
@@ -12,9 +11,10 @@ from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
 from roewatch.judging.outlook import measured_per_h
 from roewatch.judging.standing import Seen
+from roewatch.judging.wear import Wear
 from roewatch.judging.witness import BUCKET_MS
 from roewatch.room.kind import Kind
-from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
+from roewatch.room.moment import HOUR_MS, span_text
 from roewatch.room.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -28,16 +28,16 @@ _LEAST_OVER_ROOM = 2.5  # °C
 class Thermostat:
     """The slower half of one tank's heating: judged at turns and once a day."""
 
-    SAVED = ("odd", "slacks", "cooling", "warming", "days", "last_peak", "last_peak_ms")
-    __slots__ = (*SAVED, "heat")
+    SAVED = ("odd", "slacks", "cooling", "warming", "last_peak", "last_peak_ms")
+    __slots__ = (*SAVED, "heat", "wear")
 
     def __init__(self, heat: "Heat") -> None:
         self.heat = heat
+        self.wear = Wear(heat)
         self.odd: list[list[Any]] = []  # [is_peak, at_ms, value] of turns not yet learned
         self.slacks: list[list[Any]] = []  # [until_ms, °C]: how far turns may be off for a while
         self.cooling: list[list[float]] = []  # [loss ratio, span] of the last falls
         self.warming: list[list[float]] = []  # [power ratio, span] of the last rises
-        self.days: list[list[Any]] = []  # [day, upper, lower, duty]
         self.last_peak = 1e9
         self.last_peak_ms = -1
 
@@ -216,18 +216,13 @@ class Thermostat:
         )  # fmt: skip
 
     def bucket(self, at_ms: int, value: float, out: list[Finding]) -> None:
-        """Five more minutes: is a rise taking far too long? And once a day: does it all drift?"""
+        """Five more minutes: is a rise taking far too long, and what do the days show?"""
         cycle = self.heat.cycle
         if not cycle.known:
             return
         if at_ms > self.heat.quiet_until:
             self._judge_reach(at_ms, value, out)
-        day = at_ms // DAY_MS
-        if not self.days or self.days[-1][0] != day:
-            self.days.append([day, cycle.upper, cycle.lower, cycle.duty()])
-            del self.days[:-8]
-            self._judge_work(at_ms, out)
-            self._judge_drift(at_ms, value, out)
+        self.wear.bucket(at_ms, value, out)
 
     def _judge_reach(self, at_ms: int, value: float, out: list[Finding]) -> None:
         """Is a rise taking far too long, or does the water no longer reach its upper point?"""
@@ -260,55 +255,6 @@ class Thermostat:
         if stalled and not lid:
             self.weak(at_ms, value, share, out)
 
-    def _judge_work(self, at_ms: int, out: list[Finding]) -> None:
-        """Once a day, for the digest: does the heater work harder than some days ago?"""
-        before = [day[3] for day in self.days[:-2] if day[3] is not None]
-        now = self.days[-1][3]
-        if len(before) < 2 or now is None:
-            return
-        usual = median(before)
-        more = now - usual
-        if more > self.heat.limits.works_harder:
-            self._see(
-                Kind.HEATER_WORKS_HARDER, at_ms, self.heat.witness.f,
-                f"the heater is on {now:.0%} of the time, some days ago {usual:.0%}", out,
-            )  # fmt: skip
-        elif more < self.heat.limits.works_harder / 2:
-            self._end(Kind.HEATER_WORKS_HARDER, at_ms, f"on {now:.0%} of the time again", out)
-
-    def _judge_drift(self, at_ms: int, value: float, out: list[Finding]) -> None:
-        """Both switch points creep the same way, day by day."""
-        days, limits = self.days, self.heat.limits
-        probe = self.heat.witness.id
-        for back in range(2, len(days)):
-            steps = [
-                (now[1] - then[1], now[2] - then[2])
-                for then, now in zip(days[-back - 1 : -1], days[-back:], strict=True)
-            ]
-            sign = 1 if steps[-1][0] > 0 else -1
-            creeps = all(sign * up > 0.03 and sign * down > 0.03 for up, down in steps)
-            total = min(abs(sum(up for up, _ in steps)), abs(sum(down for _, down in steps)))
-            jump = max(abs(up) for up, _ in steps) > 0.6
-            if creeps and total > limits.drift_celsius and not jump and not self.heat.knob:
-                self.heat.standing.see(
-                    at_ms,
-                    Seen(
-                        kind=Kind.PROBE_DRIFTING, quantity=_T, probe=probe,
-                        since_ms=at_ms - back * DAY_MS, value=value,
-                        message=f"both switch points have crept {sign * total:+.1f} °C in {back} "
-                        "days; the probe or the thermostat drifts, check with a hand thermometer",
-                        step=0.2,
-                    ),
-                    out,
-                )  # fmt: skip
-                return
-        if len(days) > 2 and max(abs(days[-1][n] - days[-2][n]) for n in (1, 2)) < 0.05:
-            over = Seen(
-                kind=Kind.PROBE_DRIFTING, quantity=_T, probe=probe, since_ms=at_ms, value=value,
-                message="the switch points hold still again",
-            )  # fmt: skip
-            self.heat.standing.end(at_ms, over, out)
-
     # -- telling ---------------------------------------------------------------------------------
 
     def _see(self, kind: Kind, at_ms: int, value: float, message: str, out: list[Finding]) -> None:
@@ -327,11 +273,12 @@ class Thermostat:
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""
-        return [getattr(self, name) for name in self.SAVED]
+        return [*(getattr(self, name) for name in self.SAVED), self.wear.days]
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
-        for name, value in zip(self.SAVED, row, strict=True):
+        *saved, self.wear.days = row
+        for name, value in zip(self.SAVED, saved, strict=True):
             setattr(self, name, value)
 
 

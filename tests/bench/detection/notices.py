@@ -2,7 +2,9 @@
 
 Raw findings say little of the peace of a room: the alarm book joins what is the same, the teller
 groups what comes together and keeps the small things for the day's summary. Played as in the month
-of alarms: a keeper who answers after minutes by day, later at night.
+of alarms, for a room in UTC: a keeper who acknowledges a high alarm 6 minutes after it calls, 15 at
+night, and anything else after two hours; between 22 and 7 only high alarms call. He mends nothing:
+every fault lasts as labelled, so he is asked again about what in life he would have put right.
 """
 
 from collections import Counter
