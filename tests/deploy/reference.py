@@ -150,8 +150,8 @@ def api() -> Iterator[str]:
     yield (
         f"# HTTP API\n\n{document['info']['description']}\n\n"
         "The whole of it, with every schema, is served by the running daemon at `/api` (OpenAPI). "
-        "Beside it: `/metrics` (OpenMetrics 1.0) and `/healthz` (200 while the watch works, 503 "
-        "with the reason otherwise).\n\n"
+        "Beside it: `/metrics` (OpenMetrics 1.0) and `/healthz` (200, or 503 while it is cut off "
+        "from the broker).\n\n"
         "| | address | does | parameters |\n|---|---|---|---|\n"
     )
     for path, methods in document["paths"].items():
