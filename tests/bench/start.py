@@ -19,7 +19,6 @@ import statistics
 import subprocess
 import sys
 import tempfile
-import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -29,7 +28,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "daemon"), str(ROOT / "simulators")]
 
 from tests.bench import ending  # noqa: E402
-from tests.bench.flow import Load, room_file, topic  # noqa: E402
+from tests.bench.flow import Load, room_file, stored, topic  # noqa: E402
 from tests.journeys.broker import Broker, Publisher  # noqa: E402
 from tests.journeys.house import message, now_ms, wait_until  # noqa: E402
 
@@ -101,18 +100,17 @@ def say(broker: Broker, probes: int, at_ms: int) -> None:
 def watched(room: Path, broker: Broker, setup: Setup) -> None:
     """A first life, so that the broker has a session and the store what judging knows.
 
-    Without it the start would judge the whole year: nothing would say that it was judged. What
-    judging knows is kept once a minute, so this takes one.
+    Without it the start would judge three days: nothing would say that they were judged.
     """
-    log, pause = room.with_suffix(".log"), threading.Event()
+    log, probes = room.with_suffix(".log"), len(setup.room.probes)
     with daemon(room, log):
-        wait_until(lambda: "broker_connected" in log.read_text(), "the daemon is connected")
-        until_s = time.monotonic() + 180
-        while len(judged_to(setup)) < len(setup.room.probes):
-            if time.monotonic() > until_s:
-                raise TimeoutError("the daemon kept nothing of what judging knows")
-            say(broker, len(setup.room.probes), now_ms())
-            pause.wait(5)
+        wait_until(
+            lambda: "broker_connected" in log.read_text(), "the daemon is connected", within_s=90
+        )
+        say(broker, probes, now_ms())
+        wait_until(lambda: stored(setup.storage.path) == probes, "all is kept", within_s=90)
+    if len(judged_to(setup)) < probes:
+        raise RuntimeError("a clean end kept less than what judging knew")
 
 
 def judged_to(setup: Setup) -> dict[str, int]:
