@@ -107,8 +107,12 @@ class Pouring:
                 sour.name()
             return
         cooled = warm is not None and warm.since_ms >= 0 and abs(warm.moved()) >= 0.7
-        sure = sour.sharp or sour.great()
-        if sour.age_ms() < (self.limits.jump_sure_ms if sure else self.limits.jump_decide_ms):
+        wait_ms = self.limits.jump_decide_ms
+        if sour.sharp:
+            wait_ms //= 2  # a buffer has shown itself by then
+        elif sour.great():
+            wait_ms = self.limits.jump_sure_ms
+        if sour.age_ms() < wait_ms:
             return
         if cooled:
             return  # the thermometer tells it
