@@ -266,12 +266,6 @@ class Mirror:
                 failures = 0
             wait_s = 0.0 if shipped else every_s
 
-    def finish(self) -> None:
-        """Be sure of all that was sent, when the caller knows the target has it on disk."""
-        self._margin_s, margin_s = 0.0, self._margin_s
-        self._settle()
-        self._margin_s = margin_s
-
     # how it stands
 
     def behind(self) -> int:
