@@ -524,8 +524,10 @@ LOG: Log
 
 def steps(asked: argparse.Namespace) -> Iterator[Step | list[Label]]:
     """The room's steps from its own process, then its labels."""
-    queue: multiprocessing.Queue[Step | list[Label]] = multiprocessing.Queue(maxsize=500)
-    room = multiprocessing.Process(
+    # spawned, not forked: a fork would hold the store's lock after the daemon has let go of it
+    anew = multiprocessing.get_context("spawn")
+    queue: multiprocessing.Queue[Step | list[Label]] = anew.Queue(maxsize=500)
+    room = anew.Process(
         target=packs, args=(queue, asked.seed, asked.tanks, asked.days), daemon=True
     )
     room.start()
