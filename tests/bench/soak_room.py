@@ -39,6 +39,9 @@ enabled = true
 url = "{mirror}"
 every = "2 s"
 overlap = "10 s"
+[judging]
+# boards here speak every four minutes: three without a word mean nothing
+room_silent_after = "15 min"
 [telling]
 well_at = "08:00"
 [[contact]]
