@@ -17,6 +17,7 @@ _ABOUT = {
     About.RETURNED: "told that it is over",
     About.REMINDER: "reminded",
     About.ESCALATED: "told because nobody answered",
+    About.TAKEN_ON: "told who has taken it on",
     About.DIGEST: "in the daily list",
     About.WELL: "in the daily all-is-well",
     About.TEST: "a test",
