@@ -7,8 +7,6 @@ from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass
 
-import uvicorn
-
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.intake.listener import Listener
 from roewatch.outbox.channel import Channel
@@ -35,7 +33,6 @@ from roewatch.service.ways import PulseWay
 from roewatch.service.workshop import Workshop
 from roewatch.storage.backup import open_or_set_aside
 from roewatch.storage.trouble import StoreError
-from roewatch.views.app import app_of
 from roewatch.views.week import Past
 
 __all__ = ["Daemon", "Parts", "fold_of"]
@@ -200,6 +197,11 @@ class Daemon:
         workshop: Workshop,
         broods: Broods,
     ) -> None:
+        # the pages take as long to load as all the rest; by now the probes are already heard
+        import uvicorn  # noqa: PLC0415
+
+        from roewatch.views.app import app_of  # noqa: PLC0415
+
         web = self._setup.web
         app = app_of(
             records,

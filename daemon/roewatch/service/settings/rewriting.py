@@ -13,9 +13,6 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import tomlkit
-from tomlkit.exceptions import TOMLKitError
-
 from roewatch.service.settings.lines import lines_of
 
 Scalar = str | int | float | bool
@@ -101,11 +98,16 @@ def with_entry(text: str, head: str, values: Mapping[str, Scalar]) -> str | None
 
 
 def _row(key: str, value: Scalar) -> str:
+    import tomlkit  # noqa: PLC0415  # slow to load, and only a keeper who changes something needs it
+
     return f"{key} = {tomlkit.item(value).as_string()}\n"
 
 
 def _changed(row: str, key: str, value: Scalar) -> str | None:
     """The row with another value, its comment kept; None for a row that holds more than that."""
+    import tomlkit  # noqa: PLC0415
+    from tomlkit.exceptions import TOMLKitError  # noqa: PLC0415
+
     try:
         line = tomlkit.parse(row)
     except TOMLKitError:
