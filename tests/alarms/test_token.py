@@ -8,10 +8,12 @@ from hypothesis import strategies as st
 from tests.alarms.boathouse import KEEPER, NOON, alarm, boathouse, found, over
 
 from roewatch.alarms.alarm import State
+from roewatch.alarms.alarm_settings import STANDARD
 from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.telling import Teller
 from roewatch.alarms.telling_settings import TellingSettings
 from roewatch.alarms.token import Claim, Unusable, check_claim, make_token, read_token
+from roewatch.room.kind import Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 
 KEY = b"0123456789abcdef0123456789abcdef"
@@ -80,7 +82,8 @@ def test_it_is_spent_by_what_it_does() -> None:
     book.acknowledge(1, claim.by, NOON + MINUTE_MS)
     with pytest.raises(Unusable, match="Keeper has it"):
         check_claim(claim, book.alarm(1))
-    book.advance(NOON + MINUTE_MS + 2 * HOUR_MS)  # it asks again: that needs a new look
+    asks_again_ms = STANDARD.realarm_ms[Priority.HIGH]
+    book.advance(NOON + MINUTE_MS + asks_again_ms)  # it asks again: that needs a new look
     assert book.alarm(1).state is State.UNACKNOWLEDGED
     with pytest.raises(Unusable, match="raised again"):
         check_claim(claim, book.alarm(1))

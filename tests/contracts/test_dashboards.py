@@ -10,6 +10,8 @@ import pytest
 from tests.contracts.victoria import VictoriaServer
 
 from roewatch.alarms.alarm import Alarm, AlarmChange, State
+from roewatch.breeding.count import Count, Counted
+from roewatch.breeding.record import BroodAct, BroodRecord
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.moment import DAY_MS
@@ -23,6 +25,7 @@ from roewatch.storage.line import (
     event_line,
     event_of_change,
     event_of_entry,
+    event_of_record,
     reading_lines,
 )
 
@@ -34,9 +37,14 @@ ALARM = Alarm(
     quantity=Quantity.PH, probe=None, priority=Priority.HIGH, state=State.UNACKNOWLEDGED,
     present=True, raised_ms=AT, since_ms=AT, changed_ms=AT, message="pH 4.9",
 )  # fmt: skip
+EGGS = BroodRecord(
+    id="r1", brood="2024-1", at_ms=AT, made_ms=AT, act=BroodAct.COUNTED,
+    counted=Counted.EGGS, count=Count(low=50, high=70),
+)  # fmt: skip
 EVENTS: tuple[Event, ...] = (
     event_of_change(1, AlarmChange(at_ms=AT, alarm=ALARM, before=State.NORMAL)),
     event_of_entry(2, JournalEntry(at_ms=AT, tank="A1", deed=Deed.NOTE, detail="fed")),
+    event_of_record(3, EGGS),
 )
 CELLS = cells_of([(AT, cell_of(6.5), 1)])
 
