@@ -45,6 +45,7 @@ def replay(
     """Judge recorded readings; print every alarm change as a line of JSON."""
     from roewatch.alarms.line import alarm_line  # noqa: PLC0415
     from roewatch.service import replay as recorded  # noqa: PLC0415
+    from roewatch.service.collecting import collect_seldom  # noqa: PLC0415
     from roewatch.service.settings.load import load_setup  # noqa: PLC0415
     from roewatch.service.stages import Stages  # noqa: PLC0415
 
@@ -58,6 +59,7 @@ def replay(
     if not read.readings:
         print("no reading to judge", file=sys.stderr)
         raise typer.Exit(2)
+    collect_seldom()
     talk = Console(stderr=True)
     with Progress(
         "judging",

@@ -16,6 +16,7 @@ def watch(
 ) -> None:
     """Run the daemon until it is told to stop (SIGTERM, Ctrl-C)."""
     from roewatch.outbox.channel import channel_of  # noqa: PLC0415  # heavy; only the daemon sends
+    from roewatch.service.collecting import collect_seldom  # noqa: PLC0415
     from roewatch.service.daemon import Daemon  # noqa: PLC0415
     from roewatch.service.port import is_free  # noqa: PLC0415
     from roewatch.service.settings.load import load_setup  # noqa: PLC0415
@@ -32,6 +33,7 @@ def watch(
     setup = load_setup(room_file(room), os.environ)
     daemon = Daemon(setup, {way.name: channel_of(way) for way in setup.ways})
 
+    collect_seldom()
     stop_on_signal(daemon.stop)
     log = logging.getLogger("roewatch")
     address = f"http://{setup.web.host}:{setup.web.port}/"
