@@ -8,9 +8,9 @@ import pytest
 
 from roewatch.breeding.brood import broods_of
 from roewatch.breeding.late import late
-from roewatch.room.moment import DAY_MS, at_ms_of_iso
+from roewatch.room.moment import DAY_MS, MINUTE_MS, at_ms_of_iso
 from roewatch.room.stage import Stage
-from roewatch.service.clock import FastClock
+from roewatch.service.clock import LedClock
 from roewatch.service.demo import Demo, DemoOptions, PortTakenError, pointed
 from roewatch.service.demo_broods import broods_of_the_boathouse
 from roewatch.service.port import free_port, is_free
@@ -48,7 +48,7 @@ def test_a_shipped_room_without_those_lines_is_noticed() -> None:
 def test_tanks_that_lose_their_broker_end_the_demo_and_say_why() -> None:
     room = demo()
     tanks = boathouse(1, DAY_MS)
-    room._publish(tanks, cast("Watch", None), FastClock(DAY_MS, 1.0), free_port())
+    room._publish(tanks, cast("Watch", None), LedClock(DAY_MS, 1.0, MINUTE_MS), free_port())
     assert room.stop.is_set()
     assert "Start a broker there" in room.failed
 

@@ -13,6 +13,5 @@ _ROUNDS = 20
 
 def collect_seldom() -> None:
     """From now on in this process; what is loaded already is looked at no more."""
-    gc.collect()
     gc.freeze()
     gc.set_threshold(_NEW_VALUES, _ROUNDS, _ROUNDS)

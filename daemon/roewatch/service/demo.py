@@ -19,7 +19,7 @@ from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM
-from roewatch.service.clock import FastClock, WallClock
+from roewatch.service.clock import LedClock, WallClock
 from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo_broker import DemoBroker
 from roewatch.service.demo_broods import broods_of_the_boathouse
@@ -40,7 +40,7 @@ log = logging.getLogger(__name__)
 HISTORY_MS = 14 * DAY_MS
 HISTORY_LOT_MS = 6 * HOUR_MS
 PACK_BUDGET = 50
-LAST_WORDS_S, PAUSE_S = 10.0, 0.05
+QUIET_S, PAUSE_S = 3.0, 0.01
 EVERY_MS = MINUTE_MS
 FAULT_AFTER_MS = 10 * MINUTE_MS
 TANK_OF_SCENARIO = "A3"
@@ -93,6 +93,7 @@ class Demo:
         self.fault: SimFault | None = None
         self.address = ""
         self.readings_published = 0
+        self._unheard = 0
         self.failed = ""
         self.daemon: Daemon | None = None
 
@@ -111,7 +112,7 @@ class Demo:
             tanks = boathouse(options.seed, now_ms - options.history_ms, every_ms=EVERY_MS)
             with _without_collecting():
                 self._make_history(setup, tanks, now_ms)
-            clock = FastClock(WallClock().now_ms(), options.speed)
+            clock = LedClock(WallClock().now_ms(), options.speed, EVERY_MS)
             if options.scenario:
                 self.fault = fault_of(options.scenario, clock.now_ms() + FAULT_AFTER_MS)
                 tanks.inject(self.fault)
@@ -183,7 +184,7 @@ class Demo:
         finally:
             store.close()
 
-    def _publish(self, tanks: SimRoom, watch: Watch, clock: FastClock, port: int) -> None:
+    def _publish(self, tanks: SimRoom, watch: Watch, clock: LedClock, port: int) -> None:
         """The tanks' own thread: go on with the clock until `stop`. What ends it ends the demo.
 
         The daemon stops after the tanks, once it has kept what they said last.
@@ -201,22 +202,38 @@ class Demo:
             self._let_the_daemon_finish(watch)
 
     def _let_the_daemon_finish(self, watch: Watch) -> None:
-        pause = threading.Event()
-        for _ in range(int(LAST_WORDS_S / PAUSE_S)):
-            if self.failed or watch.counts.kept >= self.readings_published:
-                break
-            pause.wait(PAUSE_S)
+        if not self.failed:
+            self._wait_until_kept(watch)
         if self.daemon is not None:
             self.daemon.stop.set()
 
-    def _go_on(self, tanks: SimRoom, watch: Watch, clock: FastClock, publisher: Publisher) -> None:
+    def _wait_until_kept(self, watch: Watch) -> None:
+        """Until the daemon kept or refused all that the tanks said, or no more comes of it.
+
+        What no probe of the room is tied to any more is never heard: it is waited for once.
+        """
+        pause = threading.Event()
+        heard, quiet = -1, 0
+        while quiet < QUIET_S / PAUSE_S:
+            before, heard = heard, watch.counts.kept + watch.counts.refused
+            if heard >= self.readings_published - self._unheard:
+                return
+            quiet = quiet + 1 if heard == before else 0
+            pause.wait(PAUSE_S)
+        self._unheard = self.readings_published - heard
+        log.warning("demo_unheard published=%d heard=%d", self.readings_published, heard)
+
+    def _go_on(self, tanks: SimRoom, watch: Watch, clock: LedClock, publisher: Publisher) -> None:
         entered = len(tanks.journal)
         while not self.stop.wait(0.05 if clock.speed > 1 else 0.5):
-            samples = list(tanks.run(clock.now_ms()))
+            to_ms = clock.goal_ms()
+            samples = list(tanks.run(to_ms))
             deeds, entered = tanks.journal[entered:], len(tanks.journal)
             for deed in deeds:
                 watch.enter(deed)
             self.readings_published += publisher.publish(samples)
+            self._wait_until_kept(watch)
+            clock.heard(to_ms)
 
 
 @contextmanager

@@ -192,17 +192,17 @@ class Fold:
                 "a correction keeps tank and deed; withdraw the record and make another"
             )
         states: dict[str, str] = {}
-        of_stage = before.deed is Deed.STAGE and self._stages is not None
-        if of_stage and self._stages is not None:
+        stages = self._stages if before.deed is Deed.STAGE else None
+        if stages is not None:
             if entry is not None:
-                self._stages.check(entry)
-            states = self._stages.withdraw(before)
+                stages.check(entry)
+            states = stages.withdraw(before)
             if entry is not None:
-                states |= self._stages.enter(entry)
+                states |= stages.enter(entry)
         judge = partial(self._amended, before, entry)
         changes = self._booked(self._guarded("taking the journal", judge, now_ms) or (), now_ms)
-        if of_stage and self._stages is not None:
-            changes += self.reconfigure(self._stages.room, now_ms)
+        if stages is not None:
+            changes += self.reconfigure(stages.room, now_ms)
         return self._kept(changes, now_ms, amended=[amendment], states=states)
 
     def _amended(self, before: JournalEntry, entry: JournalEntry | None) -> list[Finding]:

@@ -16,6 +16,8 @@ class Rounds:
     """Calls errands at steady intervals of the daemon's clock, which may run fast in the demo."""
 
     def __init__(self, speed: float = 1.0) -> None:
+        # it logs every job and every run at INFO; we log changes only
+        logging.getLogger("apscheduler").setLevel(logging.WARNING)
         self._speed = speed
         self._scheduler = BackgroundScheduler(timezone="UTC")
 
@@ -33,8 +35,6 @@ class Rounds:
 
     def start(self) -> None:
         """Begin the rounds."""
-        # it logs every run at INFO; we log changes only
-        logging.getLogger("apscheduler").setLevel(logging.WARNING)
         self._scheduler.start()
 
     def stop(self) -> None:

@@ -26,10 +26,6 @@ def watch(
         format="%(levelname)-7s %(message)s",
         stream=sys.stderr,
     )
-    if not verbose:
-        logging.getLogger("apscheduler").setLevel(
-            logging.WARNING
-        )  # tells of each job, not of changes
     setup = load_setup(room_file(room), os.environ)
     daemon = Daemon(setup, {way.name: channel_of(way) for way in setup.ways})
 
