@@ -163,7 +163,8 @@ class Daemon:
         return Parts(watch, store, ear, mirroring, reload)
 
     def _ear(self, setup: Setup) -> Brisk:
-        return Brisk(setup.broker, topics_of(setup), self.clock.now_ms)
+        clock = self.clock
+        return Brisk(setup.broker, topics_of(setup), clock.now_ms, monotonic=clock.monotonic)
 
     def _heard(self, change: AlarmChange) -> None:
         alarm = change.alarm

@@ -119,3 +119,19 @@ def test_a_clock_set_back_far_is_followed_at_once() -> None:
     clock = iter([10_000_000, 6_400_000, 6_400_000])
     stamps = Stamps(lambda: next(clock))
     assert [stamps.of("a") for _ in range(3)] == [10_000_000, 6_400_000, 6_400_001]
+
+
+def test_one_sent_again_while_its_first_copy_waits_counts_once_from_when_it_first_came() -> None:
+    queue = MessageQueue(10)
+    first = Message("t", b"6.1", False, 1000, Token(7, 1, 1), ticked_s=1.0)
+    other = Message("t", b"6.2", False, 2000, Token(8, 1, 1), ticked_s=2.0)
+    queue.put(first)
+    queue.put(other)
+    again = Token(7, 1, 2)
+    queue.put(Message("t", b"6.1", False, 9000, again, dup=True, ticked_s=9.0))
+    queue.put(Message("t", b"6.1", False, 9001, Token(7, 1, 2), dup=True, ticked_s=9.0))
+    assert queue.group(wait_s=0, limit=9, first_wait_s=0) == [
+        other,
+        first._replace(token=again, dup=True),
+        Message("t", b"6.1", False, 9001, Token(7, 1, 2), dup=True, ticked_s=9.0),
+    ]

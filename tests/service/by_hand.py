@@ -122,7 +122,9 @@ class HandEar:
         """A message comes."""
         self._mid += 1
         token = Token(self._mid, 1, 1)
-        message = Message(topic, payload, retained, self._clock.now_ms(), token)
+        message = Message(
+            topic, payload, retained, self._clock.now_ms(), token, ticked_s=self._clock.monotonic()
+        )
         self.hears(message)
 
     def hears(self, message: Message) -> None:
@@ -264,12 +266,16 @@ RAISED = "unacknowledged"
 
 @contextmanager
 def house(
-    folder: Path, *tanks: str, clock: HandClock | None = None, stage: str = "holding"
+    folder: Path,
+    *tanks: str,
+    clock: HandClock | None = None,
+    stage: str = "holding",
+    timed: bool = True,
 ) -> Iterator[House]:
     """A house with its watch started; opened again in the same folder it is a restart."""
     file = folder / "room.toml"
     if not file.exists():
-        room_file(folder, *tanks, stage=stage)
+        room_file(folder, *tanks, stage=stage, timed=timed)
     opened = House(load_setup(file, {}), clock or HandClock(), Phone())
     try:
         yield opened

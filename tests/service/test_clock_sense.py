@@ -9,6 +9,8 @@ from tests.service.by_hand import NOON, HandClock, house
 from roewatch.room.kind import Kind
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, at_ms_of_iso
 from roewatch.service.clock_sense import ClockSense, Step
+from roewatch.service.heart import Heart
+from roewatch.service.settings.sections import HeartbeatSettings
 
 SILENCE = (Kind.ROOM_SILENT, Kind.TANK_SILENT, Kind.PROBE_SILENT, Kind.PROBE_PATCHY)
 
@@ -67,15 +69,124 @@ def test_after_a_start_in_1970_nobody_is_silent_and_the_clock_is_waited_for(
         assert len(at.raised(*SILENCE)) >= 1, "with a right clock silence is found as ever"
 
 
-def test_a_reading_stamped_in_1970_is_kept_and_judged_by_nobody(tmp_path: Path) -> None:
+def test_while_the_clock_shows_1970_messages_stay_at_the_broker_and_none_is_lost(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.INFO, "roewatch.service")
     clock = HandClock(at_ms=5 * MINUTE_MS)
-    with house(tmp_path, clock=clock) as at:
-        at.ear.says("house/A1", b'{"v": 26.5}')
+    with house(tmp_path, "A1", "A2", clock=clock) as at:
+        for minute in range(30):
+            clock.pass_by(MINUTE_MS)
+            for tank in ("A1", "A2"):
+                at.speaks(tank, 26.5, at_ms=NOON + minute * MINUTE_MS)
+            at.watch.tick()
+            at.round()
+        assert at.ear.acknowledged == []
+        assert at.watch.waits_for_clock
+        clock.set_by(NOON + 30 * MINUTE_MS - clock.now_ms())
         at.round()
-        clock.set_by(NOON - clock.now_ms())
+        assert not at.watch.waits_for_clock
+        assert [at_ms for at_ms, *_ in at.kept()] == [
+            NOON + minute * MINUTE_MS for minute in range(30)
+        ]
+        assert len(at.ear.acknowledged) == 60
+        assert at.watch.counts.refused == 0
         at.lives(10, celsius=31.0)
-        assert len(at.raised(Kind.ABOVE_WINDOW)) == 1
-        assert len(at.ear.acknowledged) == 11
+        assert len(at.raised(Kind.ABOVE_WINDOW)) == 2, "and judging goes on"
+        assert at.raised(*SILENCE) == []
+    said = [r.getMessage().split()[0] for r in caplog.records]
+    assert said.count("clock_waited_for") == 1
+    assert said.count("clock_waited_for_no_more") == 1
+
+
+def test_numbers_without_a_time_get_the_moment_they_truly_arrived(tmp_path: Path) -> None:
+    clock = HandClock(at_ms=5 * MINUTE_MS)
+    with house(tmp_path, "A1", clock=clock, timed=False) as at:
+        for celsius in (26.0, 26.1, 26.2):
+            clock.pass_by(MINUTE_MS)
+            at.ear.says("house/A1", f"{celsius}".encode())
+            at.round()
+        clock.set_by(HOUR_MS)  # wrong still, and another wrong
+        clock.pass_by(MINUTE_MS)
+        at.ear.says("house/A1", b"26.3")
+        at.round()
+        clock.pass_by(10_000)
+        clock.set_by(NOON - clock.now_ms())
+        at.round()
+        arrived = [NOON - 10_000 - minute * MINUTE_MS for minute in (3, 2, 1, 0)]
+        assert [(at_ms, raw) for at_ms, raw, _ in at.kept()] == list(
+            zip(arrived, (26.0, 26.1, 26.2, 26.3), strict=True)
+        )
+
+
+def test_a_beat_does_not_wait_with_the_messages(tmp_path: Path) -> None:
+    """Or the service manager would start a daemon again that only waits for its clock."""
+    with house(tmp_path, "A1", clock=HandClock(at_ms=5 * MINUTE_MS)) as at:
+        at.round()
+        heart = Heart(HeartbeatSettings(), at.watch)
+        beats: list[str] = []
+        at.watch.on_beat = beats.append
+        heart.beat(at.clock.now_ms())
+        at.round()
+        assert len(beats) == 1
+
+
+def started_in_the_past(folder: Path, *, timed: bool, back_ms: int) -> HandClock:
+    """A house that lived an hour and lost its power; the clock it wakes up with."""
+    with house(folder, "A1", "A2", timed=timed) as at:
+        for _ in range(60):
+            at.clock.pass_by(MINUTE_MS)
+            for tank in ("A1", "A2"):
+                if timed:
+                    at.speaks(tank, 26.5)
+                else:
+                    at.ear.says(f"house/{tank}", b"26.5")
+            at.round()
+        return HandClock(at_ms=at.clock.now_ms() - back_ms)
+
+
+def test_a_clock_that_woke_before_the_newest_reading_is_waited_for(tmp_path: Path) -> None:
+    clock = started_in_the_past(tmp_path, timed=False, back_ms=40 * MINUTE_MS)
+    with house(tmp_path, clock=clock) as at:
+        before = len(at.kept())
+        for _ in range(3):
+            clock.pass_by(MINUTE_MS)
+            at.ear.says("house/A1", b"26.7")
+            at.round()
+        assert len(at.kept()) == before
+        clock.set_by(DAY_MS)
+        at.round()
+        after = [at_ms for at_ms, raw, _ in at.kept() if raw == 26.7]
+        assert after == [clock.now_ms() - minute * MINUTE_MS for minute in (2, 1, 0)]
+
+
+def test_a_clock_that_stays_behind_is_waited_for_ten_minutes_and_then_own_times_count(
+    tmp_path: Path,
+) -> None:
+    clock = started_in_the_past(tmp_path, timed=True, back_ms=40 * MINUTE_MS)
+    true_ms = clock.now_ms() + 3 * DAY_MS
+    with house(tmp_path, clock=clock) as at:
+        before = len(at.kept())
+        for minute in range(15):
+            clock.pass_by(MINUTE_MS)
+            at.speaks("A1", 26.7, at_ms=true_ms + minute * MINUTE_MS)
+            at.watch.tick()
+            at.round()
+            assert (len(at.kept()) == before) is (minute < 10), minute
+        assert [at_ms for at_ms, raw, _ in at.kept() if raw == 26.7] == [
+            true_ms + minute * MINUTE_MS for minute in range(15)
+        ]
+        assert at.watch.counts.refused == 0
+        assert at.raised(*SILENCE) == []
+
+
+def test_a_clock_set_back_under_way_holds_nothing_up(tmp_path: Path) -> None:
+    with house(tmp_path, "A1") as at:
+        at.lives(90)
+        at.clock.set_by(-HOUR_MS - 7)
+        at.lives(1)
+        assert not at.watch.waits_for_clock
+        assert at.watch.counts.kept == 91
 
 
 def test_a_notice_to_be_tried_again_does_not_wait_for_a_clock_set_back(tmp_path: Path) -> None:

@@ -134,6 +134,15 @@ def test_a_cut_link_says_since_when_and_what_still_works(glass: Glass) -> None:
     assert "Limits are not being checked. Old readings can be seen." in page
 
 
+def test_a_wrong_clock_is_said_on_every_page_and_to_machines(glass: Glass) -> None:
+    glass[1].kept_link = LinkView(word="waiting", since_ms=NOW, why="the clock is wrong; all waits")
+    with client_of(glass) as client:
+        page = words(client.get("/").text)
+        health = client.get("/healthz")
+    assert "The clock is wrong; all waits. Limits are not being checked." in page
+    assert health.status_code == 503
+
+
 def test_the_next_events_stand_beside_the_racks_in_order(client: TestClient) -> None:
     page = client.get("/").text
     coming = words(page[page.index('id="coming"') :])

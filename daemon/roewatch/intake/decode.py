@@ -50,11 +50,14 @@ def decode(
     *,
     arrival_ms: int,
     retained: bool,
+    present_ms: int | None = None,
 ) -> tuple[list[Decoded], list[Refused]]:
     """The readings in one message, and at most one refusal for each binding. Never raises.
 
-    bindings: those of this topic (`binding.by_topic`). A binding gets its good numbers even when
-    others in the same message are refused. Of several numbers for one moment the first is kept.
+    bindings: those of this topic (`binding.by_topic`). present_ms: the latest that it may be now,
+    by which own times are believed; the arrival when left out.
+    A binding gets its good numbers even when others in the same message are refused. Of several
+    numbers for one moment the first is kept.
     When an own time is not believable (`own_time.believable`) and the message holds just this one
     number, the number is kept at its arrival and the time is what is refused; in a batch, nothing
     says where such a number belongs, so it is refused itself.
@@ -67,18 +70,21 @@ def decode(
         why = f"larger than {LARGEST} bytes; send the batch in parts"
         return [], [Refused(topic, why, example(payload))]
     message = _Message(payload)
+    if present_ms is None:
+        present_ms = arrival_ms
+    moments = _Moments(arrival_ms, present_ms, retained)
     decoded: list[Decoded] = []
     troubles: list[str] = []
     absent: list[str] = []
     for binding in bindings:
         try:
-            entries = message.entries(binding, arrival_ms)
+            entries = message.entries(binding, present_ms)
         except _AbsentError as error:
             absent.append(f"{binding.probe}: {error}")
         except UnreadableError as error:
             troubles.append(f"{binding.probe}: {error}")
         else:
-            placed, trouble = _placed(entries, binding, arrival_ms, retained)
+            placed, trouble = _placed(entries, binding.probe, moments)
             decoded += placed
             if trouble:
                 troubles.append(f"{binding.probe}: {trouble}")
@@ -106,7 +112,7 @@ class _Message:
         self._records: list[Record] | None = None
         self._why = ""
 
-    def entries(self, binding: Binding, arrival_ms: int) -> list[Entry]:
+    def entries(self, binding: Binding, present_ms: int) -> list[Entry]:
         """Raises UnreadableError; the same trouble again for the next binding."""
         written_as = binding.format
         if written_as is _PLAIN:
@@ -114,7 +120,7 @@ class _Message:
         if self._document is None:
             self._read()
         if written_as is _JSON:
-            return of_json(self._document, binding, arrival_ms)
+            return of_json(self._document, binding, present_ms)
         if self._records is None:
             self._records = resolved(self._document)
         try:
@@ -132,17 +138,23 @@ class _Message:
             raise
 
 
+class _Moments(NamedTuple):
+    """When a message came, the latest that this may be, and whether it is old news."""
+
+    arrival_ms: int
+    present_ms: int
+    retained: bool
+
+
 class _UntimelyError(UnreadableError):
     """An own time that cannot be believed or read; the number beside it may be good."""
 
 
-def _placed(
-    entries: list[Entry], binding: Binding, arrival_ms: int, retained: bool
-) -> tuple[list[Decoded], str]:
+def _placed(entries: list[Entry], probe: str, moments: _Moments) -> tuple[list[Decoded], str]:
     """The entries as readings, and the first trouble among them with how many more had any."""
     troubles: list[str] = []
     at: dict[int, Decoded] = {}
-    probe, latest_ms = binding.probe, arrival_ms + AHEAD_MS
+    latest_ms = moments.present_ms + AHEAD_MS
     alone: bool | None = None  # counted once, and only for those who leave their time open
     for entry in entries:
         raw, own_ms, _, trouble, time_trouble = entry
@@ -156,12 +168,12 @@ def _placed(
             if alone is None:
                 alone = sum(map(_says_no_time, entries)) == 1
             try:
-                when = _when(entry, arrival_ms, retained=retained, alone=alone)
+                when = _when(entry, moments, alone=alone)
             except _UntimelyError as error:
                 troubles.append(str(error))
-                if retained or len(entries) > 1:
+                if moments.retained or len(entries) > 1:
                     continue
-                when = (arrival_ms, False)
+                when = (moments.arrival_ms, False)
             except UnreadableError as error:
                 troubles.append(str(error))
                 continue
@@ -182,7 +194,7 @@ def _says_no_time(entry: Entry) -> bool:
     return entry.own_ms is None and not entry.time_trouble and not entry.shift_ms
 
 
-def _when(entry: Entry, arrival_ms: int, *, retained: bool, alone: bool) -> tuple[int, bool] | None:
+def _when(entry: Entry, moments: _Moments, *, alone: bool) -> tuple[int, bool] | None:
     """The moment of an entry and whether it is its own; None if it is old news without a time.
 
     alone: no other number of the message leaves its time open.
@@ -193,13 +205,14 @@ def _when(entry: Entry, arrival_ms: int, *, retained: bool, alone: bool) -> tupl
     if entry.time_trouble:
         raise _UntimelyError(f"its own time {entry.time_trouble}")
     if entry.own_ms is not None:
-        if believable(entry.own_ms, arrival_ms):
+        if believable(entry.own_ms, moments.present_ms):
             return entry.own_ms, True
         raise _UntimelyError(
             f"its own time {_shown(entry.own_ms)} is not believable; set its clock"
         )
-    if retained:
+    if moments.retained:
         return None
+    arrival_ms = moments.arrival_ms
     if not entry.shift_ms and not alone:
         raise UnreadableError("several numbers and no time for each; give each its own time")
     at_ms = arrival_ms + entry.shift_ms

@@ -7,6 +7,7 @@ not deliver. A message is acknowledged only when the caller says it is kept.
 import logging
 import sys
 import threading
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -64,10 +65,12 @@ class Listener:
         queue_limit: int = 20_000,
         will: Will | tuple[str, bytes] | None = None,
         lasting: bool = True,
+        monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._broker = broker
         self._subscription = Subscription(topics)
         self._clock_ms = clock_ms
+        self._monotonic = monotonic
         self._lasting = lasting
         self._stamps = Stamps(clock_ms)
         self._queue = MessageQueue(queue_limit)
@@ -198,6 +201,7 @@ class Listener:
                 self._stamps.of(topic),
                 Token(message.mid, message.qos, self._connection),
                 message.dup,
+                self._monotonic(),
             )
         )
         if self._subscription.stray(topic):

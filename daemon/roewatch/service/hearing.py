@@ -48,8 +48,18 @@ class Hearing:
         """Understand by new bindings from now on."""
         self._bindings = by_topic(bindings)
 
-    def heard(self, messages: Sequence[Message], now_ms: int, *, again: bool = False) -> Heard:
-        """What the messages say. again: heard before and not kept, so none is a repeat."""
+    def heard(
+        self,
+        messages: Sequence[Message],
+        now_ms: int,
+        *,
+        latest_ms: int | None = None,
+        again: bool = False,
+    ) -> Heard:
+        """What the messages say. again: heard before and not kept, so none is a repeat.
+
+        latest_ms: the latest that it may be now, when the clock is known to be behind.
+        """
         heard = Heard(messages)
         for message in messages:
             if message.dup and not again and self._repeats.known(message):
@@ -58,7 +68,7 @@ class Hearing:
             if bindings is None and message.topic in self._own.heard:
                 self._ours(message, heard)
             else:
-                self._of_probes(message, bindings or (), heard, now_ms)
+                self._of_probes(message, bindings or (), heard, now_ms, latest_ms)
         return heard
 
     def states(self, heard: Heard) -> dict[str, str]:
@@ -73,7 +83,12 @@ class Hearing:
         (heard.beats if message.topic == self._own.pulse else heard.tests).append(message.payload)
 
     def _of_probes(
-        self, message: Message, bindings: Sequence[Binding], heard: Heard, now_ms: int
+        self,
+        message: Message,
+        bindings: Sequence[Binding],
+        heard: Heard,
+        now_ms: int,
+        latest_ms: int | None,
     ) -> None:
         try:
             decoded, refused = decode(
@@ -82,6 +97,7 @@ class Hearing:
                 bindings,
                 arrival_ms=message.arrival_ms,
                 retained=message.retained,
+                present_ms=latest_ms,
             )
         except Exception as error:  # noqa: BLE001  # one payload must not deafen the room
             self._faults.note("decoding", error, now_ms)

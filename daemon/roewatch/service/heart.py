@@ -40,7 +40,8 @@ class Heart:
         self.every_s = min(ping_s, watchdog_s / BEATS_A_WATCHDOG) if watchdog_s else ping_s
         arteries = Arteries(
             publish=lambda payload: watch.publish(watch.topics.pulse, payload),
-            linked=lambda: watch.link.connected,
+            # what comes from the broker is not taken while the clock is wrong: no hang either
+            linked=lambda: watch.link.connected and not watch.waits_for_clock,
             inside=watch.beat,
             push=watch.push,
             # hanging is measured in real seconds, however fast the clock runs

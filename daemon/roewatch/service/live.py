@@ -47,6 +47,9 @@ class LiveRoom:
         link = self._watch.link
         if not link.connected:
             return LinkView(word="cut off", since_ms=link.since_ms, why=link.why)
+        if self._watch.waits_for_clock:
+            why = "this machine's clock is wrong; readings wait at the broker until it is put right"
+            return LinkView(word="waiting", since_ms=link.since_ms, why=why)
         word = "catching up" if self._watch.catching_up else "live"
         return LinkView(word=word, since_ms=link.since_ms)
 

@@ -25,6 +25,7 @@ from roewatch.intake.link import LinkState
 from roewatch.intake.listener import Message
 from roewatch.outbox.sender import Sender
 from roewatch.room.moment import DAY_MS
+from roewatch.service.arrivals import Arrivals
 from roewatch.service.backlog import Backlog
 from roewatch.service.backoff import Backoff
 from roewatch.service.clock import Clock
@@ -101,7 +102,10 @@ class Loop:
         self._hearing = Hearing(bindings, self.topics, fold.faults)
         self._backlog = Backlog()
         self._sense = ClockSense(speed=clock.speed, monotonic=monotonic)
+        self._arrivals = Arrivals(clock.speed, monotonic)
         self._lag = Lag(clock.speed, monotonic)
+        self.waits_for_clock = False
+        self._resumes = False  # the clock was waited for, and nothing was heard since
         self._connected_ms: int | None = None
         self._early = 0  # so many times more, notices are tried before they are due
         self._inbox = Inbox()
@@ -151,12 +155,7 @@ class Loop:
         self._look_at_clock()
         self._inbox.run()
         if not self._held:
-            messages = self._ear.group(first_wait_s=IDLE_S)
-            self._note_link()
-            if messages:
-                # again: the machine may have slept while we waited
-                self._look_at_clock()
-                self._held.append(self._hearing.heard(messages, self._clock.now_ms()))
+            self._listen()
         idle = not self._held
         if self._held:
             self._taking = True
@@ -167,6 +166,34 @@ class Loop:
         if ready is not None:
             self._keep(ready)
         self.upkeep(idle)
+
+    def _listen(self) -> None:
+        now_ms = self._clock.now_ms()
+        waited, self.waits_for_clock = self.waits_for_clock, self._sense.waits(now_ms)
+        if self.waits_for_clock:
+            # they are not acknowledged, so the broker sends no more than it lets be so
+            self._note_link()
+            self._stop.wait(IDLE_S)
+            return
+        if waited:
+            self._backlog.connected(now_ms)
+            self._resumes = True
+        messages = self._ear.group(first_wait_s=IDLE_S)
+        self._note_link()
+        if messages:
+            # again: the machine may have slept while we waited
+            self._look_at_clock()
+            self._hear(messages, self._clock.now_ms())
+
+    def _hear(self, messages: Sequence[Message], now_ms: int) -> None:
+        latest_ms = self._sense.latest_ms(now_ms)
+        arrived = self._arrivals.put_right(messages, now_ms)
+        heard = self._hearing.heard(arrived, now_ms, latest_ms=latest_ms)
+        if self._resumes and heard.readings:
+            # how long the room was dark, only the first of them can say when the clock cannot
+            self._fold.judge.resume(min(reading.at_ms for reading in heard.readings))
+            self._resumes = False
+        self._held.append(heard)
 
     def _take(self, heard: Heard) -> None:
         now_ms = self._clock.now_ms()
@@ -301,7 +328,11 @@ class Loop:
         self._taking = False
         group = self._held.popleft()
         if len(group.messages) > 1:
-            singles = [self._hearing.heard([m], now_ms, again=True) for m in group.messages]
+            latest_ms = self._sense.latest_ms(now_ms)
+            singles = [
+                self._hearing.heard([m], now_ms, latest_ms=latest_ms, again=True)
+                for m in group.messages
+            ]
             self._held.extendleft(reversed(singles))
             return
         # the one that cannot be taken must not come again for ever

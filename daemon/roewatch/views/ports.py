@@ -62,7 +62,7 @@ class Records(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkView:
-    """How the link to the broker stands: `live`, `catching up` or `cut off`."""
+    """How the link to the broker stands: `live`, `catching up`, `waiting` or `cut off`."""
 
     word: str
     since_ms: int

@@ -108,7 +108,7 @@ class Show:
         """Whether the room is being watched, for machines."""
         link = self._desk.live.link()
         body = {"link": link.word, "since_ms": link.since_ms, "at_ms": self._desk.live.now_ms()}
-        return JSONResponse(body, 200 if link.word != "cut off" else 503)
+        return JSONResponse(body, 503 if link.word in {"cut off", "waiting"} else 200)
 
 
 def quantity_of(text: str) -> Quantity:
