@@ -7,7 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roewatch.service.settings.rewriting import put, with_entry, with_keys
+from roewatch.service.settings.rewriting import (
+    put,
+    with_entry,
+    with_entry_within,
+    with_keys,
+    with_sooner,
+    without_entry,
+    without_keys,
+)
 
 SAMPLE = (Path(__file__).parents[2] / "config" / "room.toml").read_text(encoding="utf-8")
 TANKS = len(tomllib.loads(SAMPLE)["tank"])
@@ -73,3 +81,71 @@ def test_the_file_keeps_owner_and_mode_and_a_full_disk_changes_nothing(tmp_path:
     with pytest.raises(OSError, match=r"directory"):
         put(file, "newer")
     assert file.read_text() == "new"
+
+
+@given(
+    place=st.integers(0, 1),
+    values=st.dictionaries(st.sampled_from(["name", "url"]), st.text(max_size=20), min_size=1),
+)
+def test_a_way_is_added_within_its_own_contact_and_can_be_taken_out_again(
+    place: int, values: dict[str, str]
+) -> None:
+    written = with_entry_within(SAMPLE, ("contact", place), "ways", values)
+    assert written is not None
+    ways = tomllib.loads(written)["contact"][place]["ways"]
+    assert ways[-1] == values
+    way = ("contact", place, "ways", len(ways) - 1)
+    back = without_entry(written, way)
+    assert back is not None
+    assert tomllib.loads(back) == tomllib.loads(SAMPLE)
+    assert [row for row in back.splitlines() if row] == [r for r in SAMPLE.splitlines() if r]
+    other = with_keys(written, way, {"timeout": "20 s"})
+    assert other is not None
+    assert tomllib.loads(other)["contact"][place]["ways"][-1]["timeout"] == "20 s"
+
+
+def test_an_entry_goes_with_the_comments_in_it_and_without_those_around_it() -> None:
+    text = (
+        "# people\n[[contact]]  # first\nname = 'A'\n# by night\n[[contact.ways]]\nname = 'p'\n\n"
+        "# the other\n[[contact]]\nname = 'B'\n"
+    )
+    assert without_entry(text, ("contact", 0)) == (
+        "# people\n\n# the other\n[[contact]]\nname = 'B'\n"
+    )
+    assert with_sooner(text, "contact", 1) == (
+        "# people\n[[contact]]\nname = 'B'\n\n# the other\n"
+        "[[contact]]  # first\nname = 'A'\n# by night\n[[contact.ways]]\nname = 'p'\n"
+    )
+    last = without_entry("a = 1\n[[contact]]\nname = 'A'\n", ("contact", 0))
+    assert last == "a = 1\n"
+
+
+@given(st.data())
+def test_two_neighbours_change_places_and_back_and_nothing_else_moves(data: st.DataObject) -> None:
+    kind = data.draw(st.sampled_from(["tank", "probe", "contact"]))
+    entries = tomllib.loads(SAMPLE)[kind]
+    at = data.draw(st.integers(1, len(entries) - 1))
+    once = with_sooner(SAMPLE, kind, at)
+    assert once is not None
+    entries[at - 1], entries[at] = entries[at], entries[at - 1]
+    assert tomllib.loads(once)[kind] == entries
+    assert sorted(once.splitlines()) == sorted(SAMPLE.splitlines())
+    assert with_sooner(once, kind, at) == SAMPLE
+
+
+def test_a_key_is_taken_out_with_its_line() -> None:
+    text = '[[contact]]\nname = "A"\n[[contact.ways]]\nname = "p"\nurl_file = "x"  # kept apart\n'
+    written = without_keys(text, ("contact", 0, "ways", 0), ["url_file", "url"])
+    assert written == '[[contact]]\nname = "A"\n[[contact.ways]]\nname = "p"\n'
+    inline = 'contact = [{ name = "A", ways = [{ name = "p", url = "x" }] }]\n'
+    assert without_entry(inline, ("contact", 0, "ways", 0)) is None
+    assert with_entry_within(inline, ("contact", 0), "ways", {"name": "q"}) is None
+    assert without_keys(inline, ("contact", 0, "ways", 0), ["url"]) is None
+
+
+def test_what_may_hold_a_secret_is_never_open_to_others(tmp_path: Path) -> None:
+    file = tmp_path / "room.toml"
+    file.write_text("a = 1\n", encoding="utf-8")
+    file.chmod(0o640)
+    put(file, "a = 2\n")
+    assert file.stat().st_mode & 0o777 == 0o640

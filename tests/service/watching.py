@@ -1,10 +1,11 @@
 """A room at work: the whole daemon with real store and control, and nobody at the broker's end."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from roewatch.outbox.channel import Channel
 from roewatch.outbox.pigeonhole import Pigeonhole
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.reading import Reading
@@ -12,6 +13,7 @@ from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo import without_notices
 from roewatch.service.port import free_port
 from roewatch.service.settings.load import Setup, load_setup
+from roewatch.service.settings.setup import WaySettings
 from roewatch.service.watch import Watch
 from roewatch.storage.store import Store
 
@@ -76,19 +78,28 @@ def keep_hour(setup: Setup, *, now_ms: int, celsius: float = 26.5, ph: float = 5
 @contextmanager
 def watching(room: Path) -> Iterator[Watch]:
     """The whole daemon, with no broker to reach and no pages to serve, until the block ends."""
-    setup = load_setup(room, {"ROEWATCH_WEB__PORT": str(free_port())})
-    channels = {way.name: Pigeonhole() for way in setup.ways}
-    daemon = Daemon(setup, channels, read_again=lambda: load_setup(room, {}))
-    ready = threading.Event()
-    at_work: list[Watch] = []
+    with at_work(room) as daemon:
+        assert daemon.parts is not None
+        yield daemon.parts.watch
 
-    def at_work_now(watch: Watch) -> None:
-        at_work.append(watch)
-        ready.set()
+
+@contextmanager
+def at_work(
+    room: Path, channel_for: Callable[[WaySettings], Channel] = lambda _: Pigeonhole()
+) -> Iterator[Daemon]:
+    """The same with all its parts. channel_for: makes the channel of a way added meanwhile."""
+    setup = load_setup(room, {"ROEWATCH_WEB__PORT": str(free_port())})
+    daemon = Daemon(
+        setup,
+        {way.name: Pigeonhole() for way in setup.ways},
+        read_again=lambda: load_setup(room, {}),
+        channel_for=channel_for,
+    )
+    ready = threading.Event()
 
     def work() -> None:
         try:
-            daemon.run(at_work_now)
+            daemon.run(lambda _: ready.set())
         finally:
             ready.set()
 
@@ -96,7 +107,7 @@ def watching(room: Path) -> Iterator[Watch]:
     thread.start()
     try:
         assert ready.wait(30)
-        yield at_work[0]
+        yield daemon
     finally:
         daemon.stop.set()
         thread.join(30)

@@ -42,9 +42,15 @@ def fits(schema: dict[str, Any], value: object, where: str = "") -> None:
         assert any(_fits(part, value) for part in schema["anyOf"]), (where, value)
     for part in schema.get("allOf", ()):
         fits(part, value, where)
+    if isinstance(schema.get("type"), list):
+        kinds_of = [schema | {"type": kind} for kind in schema["type"]]
+        assert any(_fits(part, value) for part in kinds_of), (where, value)
+        return
     kinds = {"object": dict, "array": list, "string": str, "integer": int, "boolean": bool}
     if schema.get("type") in kinds:
         assert isinstance(value, kinds[schema["type"]]), (where, value)
+    assert value in schema.get("enum", [value]), (where, value)
+    assert value == schema.get("const", value), (where, value)
     if schema.get("type") == "number":
         assert isinstance(value, int | float), (where, value)
     if isinstance(value, dict):

@@ -69,7 +69,7 @@ def test_more_of_one_water_makes_room_in_the_same_volume(client: TestClient) -> 
         ({"ph1": "14"}, "this works from 2 to 11.5"),
         ({"litres1": "-3"}, "litres above zero"),
         ({"dkh1": ""}, "KH of tap"),
-        ({"celsius1": "nan"}, "which is no number"),
+        ({"celsius1": "nan"}, "is no number"),
     ],
 )
 def test_what_cannot_be_reckoned_is_refused_and_nothing_typed_is_lost(

@@ -1,10 +1,12 @@
 """A workshop without file or broker: what was asked of it is kept in a list."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
+from roewatch.room.kind import Priority
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
+from roewatch.views.contact_ports import ContactView, WayView, WayWish
 from roewatch.views.setup_ports import BrokerView, HeardProbe, HeardWords, Listening, TestSent
 from roewatch.water.source import SourceWater
 
@@ -34,6 +36,55 @@ HEARD = Listening(
 )
 
 
+def person(name: str, *ways: str, **more: object) -> ContactView:
+    base: dict[str, object] = {"quiet": "", "lowest": Priority.LOW} | more
+    told = tuple(WayView(name=way, kind="ntfy", wait_s=15.0) for way in ways)
+    return ContactView(name=name, ways=told, **base)  # type: ignore[arg-type]
+
+
+@dataclass
+class GlassContacts:
+    """Two people; what is asked of them goes into the workshop's list."""
+
+    do: Callable[..., None]
+    people: list[ContactView] = field(
+        default_factory=lambda: [
+            person("Keeper", "phone", "mail"),
+            person("Stand-in", "phone", quiet="22:00-07:00", lowest=Priority.MEDIUM),
+        ]
+    )
+
+    def contacts(self) -> Sequence[ContactView]:
+        return self.people
+
+    def patience(self) -> str:
+        return "10 min"
+
+    def be_patient(self, span: str) -> None:
+        self.do("patience", span)
+
+    def add(self, name: str, way: WayWish) -> None:
+        self.do("contact", name, way)
+
+    def change(self, name: str, *, to: str, quiet: str, lowest: Priority) -> None:
+        self.do("change", name, to, quiet, lowest)
+
+    def remove(self, name: str) -> None:
+        self.do("remove", name)
+
+    def sooner(self, name: str) -> None:
+        self.do("sooner", name)
+
+    def add_way(self, name: str, way: WayWish) -> None:
+        self.do("way", name, way)
+
+    def change_way(self, name: str, way: WayWish) -> None:
+        self.do("change way", name, way)
+
+    def remove_way(self, name: str, way: str) -> None:
+        self.do("remove way", name, way)
+
+
 @dataclass
 class GlassWorkshop:
     """Hears four numbers and one lamp; does as it is told, or refuses with `refusal`."""
@@ -41,6 +92,10 @@ class GlassWorkshop:
     done: list[tuple[object, ...]] = field(default_factory=list)
     refusal: str = ""
     heard: Listening = HEARD
+    contacts: GlassContacts = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.contacts = GlassContacts(self._do)
 
     def _do(self, *deed: object) -> None:
         if self.refusal:
@@ -83,6 +138,9 @@ class GlassWorkshop:
     def calibrate(self, probe: str, points: Sequence[str], *, anyway: bool) -> str:
         self._do("calibrate", probe, list(points), anyway)
         return f"{probe}: slope 1.0200, offset -0.140"
+
+    def again(self) -> None:
+        self._do("again")
 
     def test(self) -> Sequence[TestSent]:
         return [

@@ -84,18 +84,28 @@ class Sender:
         self._in_flight: set[str] = set()
         self._busy_since: dict[str, float] = {}
         self._stopping = threading.Event()
-        self._channels = dict(channels)
+        self._channels: dict[str, Channel] = {}
+        self._queues: dict[str, queue.PriorityQueue[_Job]] = {}
+        self._threads: dict[str, threading.Thread] = {}
         # notices for ways that are gone have a queue as well: `push` itself never calls back
-        self._queues: dict[str, queue.PriorityQueue[_Job]] = {
-            way: queue.PriorityQueue() for way in (*channels, _ELSEWHERE)
-        }
-        # daemon threads: a receiver that hangs must not hold up the end of the program
-        self._threads = [
-            threading.Thread(target=self._work, args=(way,), name=f"outbox {way}", daemon=True)
-            for way in self._queues
-        ]
-        for thread in self._threads:
-            thread.start()
+        self._open(_ELSEWHERE)
+        self.serve(channels)
+
+    def serve(self, channels: Mapping[str, Channel]) -> None:
+        """Go by these from now on. A notice that waits for a way that is gone is refused."""
+        for way in channels:
+            if way not in self._threads:
+                self._open(way)
+        with self._lock:
+            self._channels = dict(channels)
+
+    def _open(self, way: str) -> None:
+        # a daemon thread: a receiver that hangs must not hold up the end of the program
+        thread = threading.Thread(target=self._work, args=(way,), name=f"outbox {way}", daemon=True)
+        with self._lock:
+            self._queues[way] = queue.PriorityQueue()
+            self._threads[way] = thread
+        thread.start()
 
     def push(self, notices: Sequence[tuple[Notice, int]]) -> None:
         """Try these, each with the attempts made before; what is in flight already is left out."""
@@ -104,26 +114,30 @@ class Sender:
                 if notice.id in self._in_flight or self._stopping.is_set():
                     continue
                 self._in_flight.add(notice.id)
-            job = _Job((notice.priority.rank, notice.made_ms, notice.id), notice, attempts + 1)
-            way = notice.way if notice.way in self._channels else _ELSEWHERE
-            self._queues[way].put(job)
+                way = notice.way if notice.way in self._channels else _ELSEWHERE
+                waiting = self._queues[way]
+            waiting.put(
+                _Job((notice.priority.rank, notice.made_ms, notice.id), notice, attempts + 1)
+            )
 
     def stop(self, timeout_s: float) -> None:
         """End after the attempts under way, or after `timeout_s` whatever hangs."""
         self._stopping.set()
-        for waiting in self._queues.values():
+        with self._lock:
+            queues, threads = list(self._queues.values()), list(self._threads.values())
+        for waiting in queues:
             waiting.put(_LAST)
-        for thread in self._threads:
-            thread.join(timeout_s / len(self._threads))
+        for thread in threads:
+            thread.join(timeout_s / len(threads))
 
     def stuck(self, longer_than_s: float) -> list[str]:
         """The ways whose one attempt has lasted longer than that, or whose thread has died."""
         now_s = self._monotonic()
         with self._lock:
-            since = dict(self._busy_since)
+            since, threads = dict(self._busy_since), dict(self._threads)
         return [
             way
-            for way, thread in zip(self._queues, self._threads, strict=True)
+            for way, thread in threads.items()
             if not thread.is_alive() or now_s - since.get(way, now_s) > longer_than_s
         ]
 
@@ -184,7 +198,7 @@ class Sender:
 
     def _show(self, way: str, notice: Notice) -> None:
         """The picture, after every text that waits; it may fail freely."""
-        channel, picture = self._channels[way], self._picture(notice)
+        channel, picture = self._channels.get(way), self._picture(notice)
         if picture is None or not isinstance(channel, PictureChannel):
             return
         try:

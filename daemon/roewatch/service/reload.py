@@ -9,27 +9,22 @@ from dataclasses import replace
 
 from roewatch.intake.listener import Listener
 from roewatch.room.fault import SettingsError
+from roewatch.service.at_hand import topics_of
 from roewatch.service.founding import fold_of
 from roewatch.service.loop import Ear
-from roewatch.service.own_topics import OwnTopics
 from roewatch.service.settings.load import Setup
+from roewatch.service.settings.setup import WaySettings
 from roewatch.service.watch import Watch
 from roewatch.storage.store import Store
 
 log = logging.getLogger(__name__)
 
-_AT_A_START = ("storage", "mirror", "web", "heartbeat", "ways", "access")
+_AT_A_START = ("storage", "mirror", "web", "heartbeat", "access")
 """Parts of the setup that are built once: a change there waits for the next start."""
 
 
-def topics_of(setup: Setup) -> list[str]:
-    """What the listener subscribes to: the probes' topics and our own two."""
-    probes = {binding.topic for binding in setup.bindings}
-    return sorted(probes | set(OwnTopics.of(setup.room.id).heard))
-
-
 class Reload:
-    """Takes new settings over: tanks, probes, windows, judging, telling, and topics to listen on.
+    """Takes new settings over: tanks, probes, windows, judging, telling, ways, topics to listen on.
 
     Settings with a fault change nothing; every fault is logged.
     """
@@ -48,6 +43,8 @@ class Reload:
         self._listener_of = listener_of
         self._read = read
         self.on_taken: Callable[[Setup], None] = lambda _: None
+        self.serve: Callable[[Sequence[WaySettings]], None] = lambda _: None
+        """Serves these ways from now on; called before anybody is told by a new one."""
 
     def __call__(self) -> bool:
         """Read and take over; returns whether that was done. From any thread but the loop's."""
@@ -65,12 +62,18 @@ class Reload:
             log.error("settings_not_reloaded why='the room has another id; start again for that'")
             return False
         new = self._with_what_stays(new)
+        other_ways = new.ways != self.setup.ways
+        if other_ways:
+            # both, until nobody is told by the old ones any more
+            self.serve([*self.setup.ways, *new.ways])
         same_ear = (topics_of(new), new.broker) == (topics_of(self.setup), self.setup.broker)
         self._watch.rewire(
             new.bindings,
             lambda faults: fold_of(new, self._store, faults=faults),
             (lambda ear: ear) if same_ear else (lambda ear: self._listening_anew(ear, new)),
         )
+        if other_ways:
+            self.serve(new.ways)
         self.setup = new
         self.on_taken(new)
         log.info("settings_reloaded tanks=%d probes=%d", len(new.room.tanks), len(new.room.probes))
@@ -101,17 +104,13 @@ class Reload:
 
     def _with_what_stays(self, new: Setup) -> Setup:
         old = self.setup
-        stays = replace(
+        return replace(
             new,
             storage=old.storage,
             mirror=old.mirror,
             web=old.web,
             heartbeat=old.heartbeat,
         )
-        if new.ways != old.ways:
-            # a person may not be told by a way that nobody serves yet
-            stays = replace(stays, ways=old.ways, contacts=old.contacts)
-        return stays
 
     def _listening_anew(self, ear: Ear, setup: Setup) -> Ear:
         if isinstance(ear, Listener):

@@ -1,10 +1,7 @@
 """The workshop: what the set-up page may do to the room file, and what it may try."""
 
-import contextlib
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
-from threading import Lock
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from roewatch.intake.survey import ProposedProbe
@@ -14,10 +11,11 @@ from roewatch.room.stage import Stage
 from roewatch.service.buffers import fitted, point_of
 from roewatch.service.calibrating import NotWrittenError, entry_of, found_words, write_calibration
 from roewatch.service.clock import Clock
+from roewatch.service.contact_desk import ContactDesk
 from roewatch.service.listening import Guest
-from roewatch.service.reload import Reload
-from roewatch.service.settings.load import Setup, faults_of
-from roewatch.service.settings.rewriting import Scalar, entry_at, put, with_entry, with_keys
+from roewatch.service.room_file import RoomFile
+from roewatch.service.settings.load import Setup
+from roewatch.service.settings.rewriting import Scalar, entry_at, with_entry, with_keys
 from roewatch.service.watch import Watch
 from roewatch.views.setup_ports import BrokerView, Listening, TestSent
 from roewatch.water.refusal import RefusedError
@@ -25,28 +23,21 @@ from roewatch.water.source import SourceWater
 
 RECEIPTS_S = 15.0
 _MOST_TANKS = 200  # laid out at once
-Edit = Callable[[str], str | None]
 
 
 class Workshop:
     """For the pages, from any thread. Every refusal is a ValueError with text for the person."""
 
-    def __init__(self, reload: Reload, watch: Watch, clock: Clock, env: Mapping[str, str]) -> None:
-        """env: what is laid over the room file when it is checked."""
-        self._reload = reload
+    def __init__(self, room: RoomFile, watch: Watch, clock: Clock) -> None:
+        self.contacts = ContactDesk(room)
+        self._room = room
         self._watch = watch
         self._clock = clock
-        self._env = env
-        self._lock = Lock()
         self._guest = Guest(clock.now_ms)
 
     @property
     def _setup(self) -> Setup:
-        return self._reload.setup
-
-    @property
-    def _file(self) -> Path:
-        return self._setup.files[0].resolve()  # a link stays a link
+        return self._room.setup
 
     def stop(self) -> None:
         """The daemon ends."""
@@ -90,7 +81,7 @@ class Workshop:
             values["username"] = username
         if password:
             values["password"] = password
-        self._write(lambda text: with_keys(text, ("broker",), values))
+        self._room.change(lambda text: with_keys(text, ("broker",), values))
 
     def lay_out(self, rack: str, shelves: Sequence[int], litres: float) -> None:
         """A new rack, so many tanks on each shelf from the top."""
@@ -110,7 +101,7 @@ class Workshop:
                 written = None if written is None else with_entry(written, "[[tank]]", entry)
             return written
 
-        self._write(edit)
+        self._room.change(edit)
 
     def place(self, tank: str, rack: str, shelf: int, place: int) -> None:
         """Put a tank elsewhere; one that stands there comes to where it stood."""
@@ -132,60 +123,24 @@ class Workshop:
                 written = _with_tank(written, tank_id, values)
             return written
 
-        self._write(edit)
+        self._room.change(edit)
 
     def tie(self, key: str, tank: str, quantity: Quantity) -> None:
         """A heard number is that tank's probe from now on."""
         probe = self._guest.proposed(self._setup).get(key)
         if probe is None:
             raise ValueError("nothing of that name was heard lately; listen once more")
-        self._write(lambda text: _with_probe(text, probe, tank, quantity))
+        self._room.change(lambda text: _with_probe(text, probe, tank, quantity))
 
     def stock(self, tank: str, species: str, stage: Stage) -> None:
         """What lives in a tank, and in which stage it is."""
         values = {"species": species, "stage": stage.value}
-        self._write(lambda text: _with_tank(text, tank, values))
+        self._room.change(lambda text: _with_tank(text, tank, values))
 
-    def _write(self, edit: Edit) -> None:
-        """Change the room file and judge by it; what would not hold together changes nothing."""
-        with self._lock:
-            file = self._file
-            try:
-                text = file.read_text(encoding="utf-8")
-                tomllib.loads(text)
-                written = edit(text)
-            except (OSError, tomllib.TOMLDecodeError) as error:
-                raise ValueError(f"{file.name} cannot be read: {error}") from error
-            if written is None:
-                raise ValueError(f"{file.name} is written in a way of its own; change it by hand")
-            self._check(file, written)
-            try:
-                put(file, written)
-            except OSError as error:
-                raise ValueError(
-                    f"{file} cannot be written ({error.strerror}); let the daemon's user write it"
-                ) from error
-            self._taken_over()
-
-    def _check(self, file: Path, text: str) -> None:
-        trial = file.with_name(f".{file.name}.trial")
-        try:
-            trial.write_text(text, encoding="utf-8")
-            faults = faults_of(trial, self._env)
-        except OSError as error:
-            raise ValueError(
-                f"{file.parent} cannot be written ({error.strerror}); let the daemon's user do so"
-            ) from error
-        finally:
-            with contextlib.suppress(OSError):
-                trial.unlink(missing_ok=True)
-        if faults:
-            told = "; ".join(f"{fault.key}: {fault.what}" for fault in faults[:3])
-            raise ValueError(f"nothing was written, because {file.name} would not hold: {told}")
-
-    def _taken_over(self) -> None:
-        if not self._reload():
-            raise ValueError("written, but not taken over; the daemon's log says why")
+    def again(self) -> None:
+        """Read the room file anew, as somebody wrote it."""
+        with self._room.lock:
+            self._room.take_over()
 
     # -- what is tried ----------------------------------------------------------------------------
 
@@ -205,13 +160,13 @@ class Workshop:
         words = found_words(known, found)
         if not found.sound and not anyway:
             raise ValueError(f"not written: {words} {' '.join(found.mind)}")
-        with self._lock:
+        with self._room.lock:
             try:
-                write_calibration(self._file, probe, found.calibration)
+                write_calibration(self._room.path, probe, found.calibration)
             except NotWrittenError as failed:
                 raise ValueError(str(failed)) from failed
             self._watch.enter(entry_of(known, found, at_ms))
-            self._taken_over()
+            self._room.take_over()
         return words
 
     def test(self) -> Sequence[TestSent]:

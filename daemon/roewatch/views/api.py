@@ -23,7 +23,18 @@ from roewatch.views.records_page import moved
 from roewatch.views.show import quantity_of
 from roewatch.views.visitor import Visitor
 from roewatch.views.week import probes_of
-from roewatch.views.wire import alarm_json, change_json, entry_json, notice_json, standing_json
+from roewatch.views.wire import (
+    Json,
+    alarm_json,
+    change_json,
+    entry_json,
+    notice_json,
+    standing_json,
+)
+
+Path = Mapping[str, Any]
+Body = Mapping[str, object]
+Asked = Callable[[Request], Any]
 
 _MOST_COLUMNS = 4_000
 _MOST_READINGS_MS = 400 * DAY_MS
@@ -271,8 +282,30 @@ class Api:
         self,
         deed: Callable[[int, Mapping[str, object], Visitor], None],
         allowed: Callable[[Visitor], bool] = lambda visitor: visitor.may_change,
-    ) -> Callable[[Request], Any]:
-        """A deed by JSON, for those who may. A form of another site cannot send this type."""
+    ) -> Asked:
+        """A deed on what the address numbers."""
+
+        def numbered(path: Path, body: Body, by: Visitor) -> None:
+            number = int(path.get("number", 0))
+            if number >= 2**63:
+                raise NotHereError(f"There is nothing numbered {number}.")
+            deed(number, body, by)
+
+        return self.doing(numbered, allowed)
+
+    def question(self, answer: Callable[[Path, Body, Visitor], Json]) -> Asked:
+        """Something reckoned from what is sent, for those who may look; nothing changes."""
+        return self.doing(answer, lambda _: True)
+
+    def doing(
+        self,
+        deed: Callable[[Path, Body, Visitor], Json | str | None],
+        allowed: Callable[[Visitor], bool] = lambda visitor: visitor.may_change,
+    ) -> Asked:
+        """A deed by JSON, for those who may. A form of another site cannot send this type.
+
+        deed: gets the parts of the address and the body; what it tells is answered as `said`.
+        """
 
         async def asked(request: Request) -> Response:
             visitor = self._desk.door.who(request)
@@ -289,22 +322,18 @@ class Api:
                 raise AskedWrongError(f"the body is no JSON: {fault}") from fault
             if not isinstance(body, dict):
                 raise AskedWrongError("the body must be a JSON object")
-            number = request.path_params.get("number", 0)
-            if number >= 2**63:
-                raise NotHereError(f"There is nothing numbered {number}.")
-            await run_in_threadpool(_done, deed, number, body, visitor)
-            return JSONResponse({"done": True})
+            told = await run_in_threadpool(_done, deed, request.path_params, body, visitor)
+            if isinstance(told, dict):
+                return JSONResponse(told)
+            return JSONResponse({"done": True} | ({"said": told} if told else {}))
 
         return asked
 
 
 def _done(
-    deed: Callable[[int, Mapping[str, object], Visitor], None],
-    number: int,
-    body: Mapping[str, object],
-    by: Visitor,
-) -> None:
+    deed: Callable[[Path, Body, Visitor], Json | str | None], path: Path, body: Body, by: Visitor
+) -> Json | str | None:
     try:
-        deed(number, body, by)
+        return deed(path, body, by)
     except ValueError as refusal:  # the port's word for: not that, and why
         raise AskedWrongError(str(refusal)) from refusal

@@ -30,12 +30,14 @@ from roewatch.views.performance_page import performance_page
 from roewatch.views.ports import Deeds, Live, Records, Web
 from roewatch.views.ramp_page import end_ramp, ramp_card, ramp_page, start_ramp
 from roewatch.views.records_page import Recording, record_page, records_page
+from roewatch.views.setup_api import setup_api_routes
 from roewatch.views.setup_ports import Workshop
 from roewatch.views.setup_routes import setup_routes
 from roewatch.views.show import Show
 from roewatch.views.tank_page import tank_page
 from roewatch.views.trouble import Trouble
 from roewatch.views.visitor import NOBODY, Access, Visitor
+from roewatch.views.water_api import water_api_routes
 from roewatch.views.water_page import water_page
 from roewatch.views.week import Past
 
@@ -154,6 +156,8 @@ class _Addresses:
             *brood_routes(desk, self._page, self._form),
             *setup_routes(desk, self._page, self._form),
             *self._api_routes(),
+            *setup_api_routes(desk),
+            *water_api_routes(desk),
             get("/api/live", self._streamed(show.live)),
             get("/static/{name}", show.static),
             get("/healthz", show.health),

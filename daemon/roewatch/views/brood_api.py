@@ -17,6 +17,7 @@ from roewatch.views.brood_form import brood_here
 from roewatch.views.brood_wire import brood_json, comparison_json, todo_json, whole_json
 from roewatch.views.compare_page import asked_of, comparison_of
 from roewatch.views.pages import Desk
+from roewatch.views.wire import Json
 
 _MOST_TEXT = 300
 _TEXTS = frozenset(
@@ -27,7 +28,7 @@ _TEXTS = frozenset(
     }
 )  # fmt: skip
 
-Deed = Callable[[Mapping[str, str], Fields, str], None]
+Deed = Callable[[Mapping[str, str], Fields, str], Json | str]
 
 
 def _fields(body: Mapping[str, object]) -> Fields:
@@ -79,25 +80,26 @@ class BroodApi:
         asked = asked_of(request.query_params, broods)
         return JSONResponse(comparison_json(comparison_of(self._desk, asked, broods)))
 
-    def start(self, _: Mapping[str, str], fields: Fields, by: str) -> None:
+    def start(self, _: Mapping[str, str], fields: Fields, by: str) -> Json:
         """Begin a brood."""
-        self._deeds.start(fields, by)
+        id_, told = self._deeds.start(fields, by)
+        return {"done": True, "said": told, "brood": id_}
 
-    def record(self, path: Mapping[str, str], fields: Fields, by: str) -> None:
+    def record(self, path: Mapping[str, str], fields: Fields, by: str) -> str:
         """Record what was done or seen."""
-        self._deeds.record(self._deeds.here(path["brood"]), fields, by)
+        return self._deeds.record(self._deeds.here(path["brood"]), fields, by)
 
-    def correct(self, path: Mapping[str, str], fields: Fields, by: str) -> None:
+    def correct(self, path: Mapping[str, str], fields: Fields, by: str) -> str:
         """Put a record right."""
-        self._deeds.correct(self._deeds.here(path["brood"]), path["record"], fields, by)
+        return self._deeds.correct(self._deeds.here(path["brood"]), path["record"], fields, by)
 
-    def withdraw(self, path: Mapping[str, str], _: Fields, by: str) -> None:
+    def withdraw(self, path: Mapping[str, str], _: Fields, by: str) -> str:
         """Take a record back, or bring back what was taken."""
-        self._deeds.withdraw(self._deeds.here(path["brood"]), path["record"], by)
+        return self._deeds.withdraw(self._deeds.here(path["brood"]), path["record"], by)
 
-    def end(self, path: Mapping[str, str], fields: Fields, by: str) -> None:
+    def end(self, path: Mapping[str, str], fields: Fields, by: str) -> str:
         """End a brood."""
-        self._deeds.end(self._deeds.here(path["brood"]), fields, by)
+        return self._deeds.end(self._deeds.here(path["brood"]), fields, by)
 
 
 def brood_api_routes(desk: Desk) -> list[BaseRoute]:
@@ -105,13 +107,7 @@ def brood_api_routes(desk: Desk) -> list[BaseRoute]:
     broods, api = BroodApi(desk), Api(desk)
 
     def deed(done: Deed) -> Callable[[Request], Any]:
-        async def asked(request: Request) -> Response:
-            path: Mapping[str, str] = request.path_params
-            within = api.deed(lambda _, body, by: done(path, _fields(body), by.name))
-            answer: Response = await within(request)
-            return answer
-
-        return asked
+        return api.doing(lambda path, body, by: done(path, _fields(body), by.name))
 
     get, post = (partial(Route, methods=[method]) for method in ("GET", "POST"))
     one, record = "/api/broods/{brood}", "/api/broods/{brood}/records/{record}"

@@ -1,33 +1,19 @@
 """The set-up page: from a broker to a first watched tank, each step by itself and in any order."""
 
-import re
-
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
-from roewatch.room.tank import ROOM
 from roewatch.views.act import Fields, back
-from roewatch.views.asked import AskedWrongError
-from roewatch.views.pages import Desk
+from roewatch.views.pages import Desk, units_of
 from roewatch.views.racks import racks_of
-from roewatch.views.setup_ports import Workshop
+from roewatch.views.setup_deeds import SHELVES, SetupDeeds, workshop_of
+from roewatch.views.typed import kept_fields, shown_text
+from roewatch.views.units import Of
 from roewatch.views.visitor import Visitor
-from roewatch.views.water_page import number_of
-from roewatch.water.refusal import RefusedError
 
-LISTEN_S = 60.0
-_RACK = re.compile(r"[A-Za-z0-9]{1,4}")
-_SHELVES = 8
-
-
-def workshop_of(desk: Desk) -> Workshop:
-    """What writes the room file. Raises HTTPException where nothing does, as in a replay."""
-    if desk.workshop is None:
-        raise HTTPException(404, "These pages are not served by a running daemon.")
-    return desk.workshop
+_LITRES = "20"
 
 
 def setup_page(desk: Desk, request: Request) -> Response:
@@ -47,85 +33,54 @@ def setup_page(desk: Desk, request: Request) -> Response:
         stages=tuple(Stage),
         all_quantities=[q for q in Quantity],  # noqa: C416 an enumeration as a list
         racks=racks_of(sight.standings),
-        shelves=range(1, _SHELVES + 1),
-        sent=(),
+        shelves=range(1, SHELVES + 1),
+        litres=shown_text(_LITRES, Of.VOLUME, units_of(request)),
     )
 
 
-def broker_form(desk: Desk, _: Request, fields: Fields, __: Visitor) -> Response:
-    """Another broker."""
-    host = fields.get("host", "").strip()
-    port = fields.get("port", "1883").strip()
-    if not host or len(host) > 253:
-        raise AskedWrongError("The broker needs a name or an address, like 127.0.0.1.")
-    if not (port.isascii() and port.isdigit()) or not 1 <= int(port[:6]) <= 65_535:
-        raise AskedWrongError(f"Port: {port[:20]!r} is none; 1883 is usual.")
-    username, password = fields.get("username", "").strip(), fields.get("password", "")
-    workshop_of(desk).serve_by(host, int(port), username, password)
-    return back({"back": "/setup#speaks"}, f"The broker is {host}, port {port}, from now on.")
+class SetupForms:
+    """The forms of these pages; each does one deed and goes back to its step."""
 
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._deeds = SetupDeeds(desk)
 
-def listen_form(desk: Desk, _: Request, __: Fields, ___: Visitor) -> Response:
-    """Hear what speaks."""
-    workshop_of(desk).listen(LISTEN_S)
-    return back({"back": "/setup#speaks"}, "")
+    def broker(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """Another broker."""
+        return back({"back": "/setup#speaks"}, self._deeds.broker(fields))
 
+    def listen(self, _: Request, __: Fields, ___: Visitor) -> Response:
+        """Hear what speaks; the page itself says that it listens."""
+        self._deeds.listen()
+        return back({"back": "/setup#speaks"}, "")
 
-def rack_form(desk: Desk, _: Request, fields: Fields, __: Visitor) -> Response:
-    """A rack, shelf by shelf."""
-    rack = fields.get("rack", "").strip()
-    if not _RACK.fullmatch(rack):
-        raise AskedWrongError("A rack is called by a letter or two, like A.")
-    counts = [fields.get(f"shelf{n}", "").strip() or "0" for n in range(1, _SHELVES + 1)]
-    if not all(count.isascii() and count.isdigit() and len(count) <= 2 for count in counts):
-        raise AskedWrongError("Write how many tanks stand on each shelf, as whole numbers.")
-    shelves = [int(count) for count in counts]
-    while shelves and not shelves[-1]:
-        shelves.pop()
-    if not shelves:
-        raise AskedWrongError("Write how many tanks stand on the first shelf at least.")
-    litres = _litres(fields.get("litres", ""))
-    workshop_of(desk).lay_out(rack, shelves, litres)
-    return back({"back": "/setup#racks"}, f"Rack {rack} has {sum(shelves)} tanks.")
+    def rack(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """A rack, shelf by shelf."""
+        told = self._deeds.rack(kept_fields(fields, {"litres": Of.VOLUME}))
+        return back({"back": "/setup#racks"}, told)
 
+    def tie(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """A number on the broker is a tank's probe."""
+        return back({"back": "/setup#speaks"}, self._deeds.tie(fields))
 
-def _litres(text: str) -> float:
-    try:
-        return number_of(text, "litres of a tank")
-    except RefusedError as fault:
-        raise AskedWrongError(str(fault)) from fault
+    def stock(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """What lives in a tank."""
+        return back({"back": "/setup#fish"}, self._deeds.stock(fields))
 
+    def test(self, request: Request, _: Fields, __: Visitor) -> Response:
+        """A test the whole way; what became of it stands on the page that answers."""
+        sent = self._deeds.test()
+        return self._desk.page(request, "tested.html", self._desk.lookout.look(), sent=sent)
 
-def tie_form(desk: Desk, _: Request, fields: Fields, __: Visitor) -> Response:
-    """A number on the broker is a tank's probe."""
-    tank, written = fields.get("tank", ""), fields.get("quantity", "")
-    if tank != ROOM:
-        tank = desk.lookout.look().of(tank).tank.id
-    if written not in set(Quantity):
-        raise AskedWrongError("Choose what this number measures.")
-    workshop_of(desk).tie(fields.get("key", ""), tank, Quantity(written))
-    told = f"{Quantity(written).value} of {tank if tank != ROOM else 'the room'} is read from it."
-    return back({"back": "/setup#speaks"}, told)
+    def again(self, _: Request, __: Fields, ___: Visitor) -> Response:
+        """Read the room file anew."""
+        return back({"back": "/setup"}, self._deeds.again())
 
-
-def stock_form(desk: Desk, _: Request, fields: Fields, __: Visitor) -> Response:
-    """What lives in a tank."""
-    tank = desk.lookout.look().of(fields.get("tank", "")).tank.id
-    species, stage = fields.get("species", ""), fields.get("stage", Stage.HOLDING)
-    workshop = workshop_of(desk)
-    if species and species not in dict(workshop.species()):
-        raise AskedWrongError(f"There is no species sheet {species[:60]!r}.")
-    if stage not in set(Stage):
-        raise AskedWrongError(f"There is no stage {stage[:20]!r}.")
-    workshop.stock(tank, species, Stage(stage))
-    return back({"back": "/setup#fish"}, f"{tank} is judged by that window from now on.")
-
-
-def try_form(desk: Desk, request: Request, _: Fields, __: Visitor) -> Response:
-    """A test the whole way; what became of it stands on the page that answers."""
-    sent = workshop_of(desk).test()
-    sight = desk.lookout.look()
-    return desk.page(request, "tested.html", sight, sent=sent)
+    def place(self, _: Request, fields: Fields, __: Visitor) -> Response:
+        """Put a tank elsewhere. spot: `shelf/place`."""
+        shelf, _slash, place = fields.get("spot", "").partition("/")
+        told = self._deeds.place(fields | {"shelf": shelf, "place": place})
+        return back({"back": "/move"}, told)
 
 
 def moving_page(desk: Desk, request: Request) -> Response:
@@ -135,15 +90,3 @@ def moving_page(desk: Desk, request: Request) -> Response:
     if picked:
         picked = sight.of(picked).tank.id
     return desk.page(request, "move.html", sight, racks=racks_of(sight.standings), picked=picked)
-
-
-def place_form(desk: Desk, _: Request, fields: Fields, __: Visitor) -> Response:
-    """Put a tank elsewhere."""
-    tank = desk.lookout.look().of(fields.get("tank", "")).tank.id
-    rack, spot = fields.get("rack", "").strip(), fields.get("spot", "")
-    shelf, _slash, place = spot.partition("/")
-    numbers = all(n.isascii() and n.isdigit() and 1 <= int(n[:4]) <= 99 for n in (shelf, place))
-    if len(rack) > 20 or not numbers:
-        raise AskedWrongError("Choose a place on a shelf.")
-    workshop_of(desk).place(tank, rack, int(shelf), int(place))
-    return back({"back": "/move"}, f"{tank} stands in rack {rack}, shelf {shelf}, place {place}.")

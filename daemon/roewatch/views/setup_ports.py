@@ -6,6 +6,7 @@ from typing import Protocol
 
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
+from roewatch.views.contact_ports import ContactBook
 from roewatch.water.source import SourceWater
 
 
@@ -70,6 +71,10 @@ class TestSent:
 class Workshop(Protocol):
     """The room file and the broker, for a keeper. Every refusal is a ValueError for that person."""
 
+    @property
+    def contacts(self) -> ContactBook:
+        """Whom to tell."""
+
     def broker(self) -> BrokerView: ...
 
     def listening(self) -> Listening: ...
@@ -103,6 +108,9 @@ class Workshop(Protocol):
 
     def calibrate(self, probe: str, points: Sequence[str], *, anyway: bool) -> str:
         """Calibrate by points such as `4.12=4@25`; returns what was found, in words."""
+
+    def again(self) -> None:
+        """Read the room file anew, as somebody wrote it, and go by it."""
 
     def test(self) -> Sequence[TestSent]:
         """Send a test the whole way, from the broker to the people."""

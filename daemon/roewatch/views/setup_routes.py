@@ -7,38 +7,32 @@ from typing import Any
 from starlette.routing import BaseRoute, Route
 
 from roewatch.views.calibrate_page import begin_form, calibrate_form, calibrate_page
+from roewatch.views.contact_page import contact_routes
 from roewatch.views.pages import Desk
-from roewatch.views.setup_page import (
-    broker_form,
-    listen_form,
-    moving_page,
-    place_form,
-    rack_form,
-    setup_page,
-    stock_form,
-    tie_form,
-    try_form,
-)
+from roewatch.views.setup_page import SetupForms, moving_page, setup_page
 
 
 def setup_routes(desk: Desk, page: Callable[..., Any], form: Callable[..., Any]) -> list[BaseRoute]:
     """page, form: put a view behind the door, and a deed behind our seal."""
     get = partial(Route, methods=["GET"])
     post = partial(Route, methods=["POST"])
+    setup = SetupForms(desk)
     forms = {
-        "/setup/broker": broker_form,
-        "/setup/listen": listen_form,
-        "/setup/rack": rack_form,
-        "/setup/tie": tie_form,
-        "/setup/tank": stock_form,
-        "/setup/test": try_form,
-        "/place": place_form,
-        "/water/calibrate": calibrate_form,
-        "/water/calibrate/begin": begin_form,
+        "/setup/broker": setup.broker,
+        "/setup/listen": setup.listen,
+        "/setup/rack": setup.rack,
+        "/setup/reload": setup.again,
+        "/setup/tie": setup.tie,
+        "/setup/tank": setup.stock,
+        "/setup/test": setup.test,
+        "/place": setup.place,
+        "/water/calibrate": partial(calibrate_form, desk),
+        "/water/calibrate/begin": partial(begin_form, desk),
     }
     return [
         get("/setup", page(partial(setup_page, desk))),
         get("/move", page(partial(moving_page, desk))),
         get("/water/calibrate", page(partial(calibrate_page, desk))),
-        *(post(where, form(partial(deed, desk))) for where, deed in forms.items()),
+        *(post(where, form(deed)) for where, deed in forms.items()),
+        *contact_routes(desk, page, form),
     ]

@@ -123,10 +123,17 @@ def sitter_sheet(desk: Desk, request: Request) -> Response:
         has_ph=any(row.ph for row in rows),
         days=range(DAYS),
         ifs=CASES,
-        contacts=desk.keepers or ("The keeper", "Second, if nobody answers"),
+        contacts=_named(desk) or ("The keeper", "Second, if nobody answers"),
         printed=f"Times in {sight.room.zone}. Printed {say.when(sight.now_ms)}; good for {DAYS} "
         "days, then print it anew.",
     )
+
+
+def _named(desk: Desk) -> Sequence[str]:
+    """Whom to call, in their order."""
+    if desk.workshop is None:
+        return desk.keepers
+    return [contact.name for contact in desk.workshop.contacts.contacts()]
 
 
 def row_of(tank: Tank, brood: Brood | None, todos: Sequence[Todo], say: PaperWords) -> Row:

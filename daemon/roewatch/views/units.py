@@ -4,6 +4,7 @@ A difference converts as a difference: a limit of 1 °C an hour is 1.8 °F an ho
 """
 
 from dataclasses import dataclass, replace
+from enum import Enum
 
 from roewatch.breeding.plan import Plan, Step
 from roewatch.room.quantity import KEPT, Quantity
@@ -11,10 +12,20 @@ from roewatch.room.window import Window
 from roewatch.views import wording
 from roewatch.views.plot import ChartSpec
 from roewatch.water.hardness import CACO3_MG_PER_DEGREE
-from roewatch.water.unit import Measure, measured
+from roewatch.water.unit import Measure, litres, measured
 
 _PER_DEGREE = 1.8
 _AT_FREEZING = 32.0
+
+
+class Of(Enum):
+    """What a number measures that a person may write in units of their own."""
+
+    WARMTH = "warmth"
+    VOLUME = "volume"
+    HARDNESS = "hardness"
+
+
 CHOICES = (("f", "°F"), ("ppm", "hardness in ppm"), ("gal", "US gallons"))
 
 
@@ -78,11 +89,32 @@ class Units:
         unit = self.unit(quantity)
         return f"{text}\u00a0{unit}" if unit else text  # a number keeps its unit on its line
 
-    def litres(self, litres: float) -> str:
+    def litres(self, kept: float) -> str:
         """`54 L`, `14.3 US gal`."""
         if self.gallons:
-            return f"{measured(litres, Measure.US_GALLON):.1f} US gal"
-        return f"{litres:g} L"
+            return f"{self.shown_of(Of.VOLUME, kept):.1f} US gal"
+        return f"{kept:g} L"
+
+    @property
+    def volume(self) -> str:
+        """`litres`, `US gal`: what a field for a volume is called."""
+        return "US gal" if self.gallons else "litres"
+
+    def shown_of(self, what: Of, kept: float) -> float:
+        """A kept number (°C, L, German degrees) in the chosen unit."""
+        if what is Of.WARMTH:
+            return self.value(Quantity.TEMPERATURE, kept)
+        if what is Of.VOLUME:
+            return measured(kept, Measure.US_GALLON) if self.gallons else kept
+        return kept * CACO3_MG_PER_DEGREE if self.ppm else kept
+
+    def kept_of(self, what: Of, shown: float) -> float:
+        """The other way round: what is kept of a number in the chosen unit, not rounded."""
+        if what is Of.WARMTH:
+            return (shown - _AT_FREEZING) / _PER_DEGREE if self.fahrenheit else shown
+        if what is Of.VOLUME:
+            return litres(shown, Measure.US_GALLON) if self.gallons else shown
+        return shown / CACO3_MG_PER_DEGREE if self.ppm else shown
 
     def hardness(self, kept: str) -> tuple[str, float, int]:
         """Unit, factor and digits of a hardness. kept: `°dGH` or `°dKH`, what it is kept in."""

@@ -4,7 +4,7 @@ The whole question stands in the address, so a blend can be kept as a bookmark o
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from starlette.requests import Request
@@ -12,18 +12,26 @@ from starlette.responses import RedirectResponse, Response
 
 from roewatch.room.quantity import Quantity
 from roewatch.room.window import Window
+from roewatch.views.bench import Made, made_of, windows_for
 from roewatch.views.pages import Desk, units_of
-from roewatch.views.sight import Sight
 from roewatch.views.standing import Mark
-from roewatch.views.units import Units
-from roewatch.water.blend import Range, cautions, moved, pour, ranges
+from roewatch.views.typed import kept_fields, number_of, shown_fields, typed_in
+from roewatch.views.units import Of, Units
+from roewatch.water.blend import Range, moved, pour
 from roewatch.water.hardness import dkh_of_meq, meq_of_dkh
 from roewatch.water.refusal import RefusedError
 from roewatch.water.source import SourceWater
 
 ROWS = 3
 _NAMES = ("rain", "RO", "tap")
-_FIELDS = ("name", "litres", "ph", "dkh", "dgh", "cond", "celsius")
+_OF = {
+    "litres": Of.VOLUME,
+    "dkh": Of.HARDNESS,
+    "dgh": Of.HARDNESS,
+    "celsius": Of.WARMTH,
+}
+MEASURES = {f"{name}{order}": what for name, what in _OF.items() for order in range(ROWS)}
+"""By field of the form, what it measures."""
 _DEFAULT_CELSIUS = "24"
 _LONGEST = 40
 
@@ -76,15 +84,6 @@ def rows_of(query: Mapping[str, str]) -> list[Row]:
     ]
 
 
-def number_of(text: str, what: str) -> float:
-    """A number as people write it, decimal comma or point. Raises RefusedError."""
-    plain = text.strip().replace(",", ".")
-    try:
-        return float(plain)
-    except ValueError:
-        raise RefusedError(f"{what}: {text!r} is no number. Write it like 7.4 or 7,4.") from None
-
-
 def _part(row: Row) -> tuple[float, SourceWater]:
     name = row.name.strip() or f"water {row.order + 1}"
     source = SourceWater(
@@ -100,10 +99,11 @@ def _part(row: Row) -> tuple[float, SourceWater]:
 
 
 def with_waters(query: Mapping[str, str], waters: Sequence[SourceWater]) -> dict[str, str]:
-    """The query, its waters filled in from the room's own ones while nobody has typed any."""
+    """The form, its waters filled in from the room's own ones while nobody has typed any."""
+    usual = {f"celsius{order}": _DEFAULT_CELSIUS for order in range(ROWS)}
     if any(name.startswith(("name", "litres", "dkh")) for name in query):
-        return dict(query)
-    found = dict(query)
+        return usual | dict(query)
+    found = usual | dict(query)
     for order, water in enumerate(waters[:ROWS]):
         texts = {
             "name": water.name,
@@ -123,102 +123,90 @@ def poured(rows: Sequence[Row]) -> list[tuple[float, SourceWater]]:
     return [_part(row) for row in rows if row.poured]
 
 
-def _against(name: str, found: Range, digits: int, window: Window | None, unit: str = "") -> Given:
-    """A number with its range; near when the range alone reaches past the window."""
+def _given(name: str, found: Range, digits: int, unit: str = "") -> Given:
+    """A number with its range, and no window."""
     space = f" {unit}" if unit else ""
     text = f"{found.value:.{digits}f}{space} ({found.low:.{digits}f} to {found.high:.{digits}f})"
-    if window is None:
-        return Given(name=name, text=text, window="", mark=Mark.BLANK)
-    mark = Mark.INSIDE
-    if window.outside_by(found.value):
-        mark = Mark.OUTSIDE
-    elif window.outside_by(found.low) or window.outside_by(found.high):
-        mark = Mark.NEAR
-    return Given(name=name, text=text, window=window.text(digits).replace("-", " to "), mark=mark)
+    return Given(name=name, text=text, window="", mark=Mark.BLANK)
 
 
-def _windows(sight: Sight, tank_id: str) -> Mapping[Quantity, Window]:
-    if not tank_id:
-        return {}
-    return sight.of(tank_id).tank.windows
-
-
-def _celsius(windows: Mapping[Quantity, Window]) -> float | None:
-    """The middle of the tank's own temperatures: pH is judged at what the tank is kept at."""
-    window = windows.get(Quantity.TEMPERATURE)
-    if window is None or window.low is None or window.high is None:
-        return None
-    return (window.low + window.high) / 2
+def _against(given: Given, mark: Mark, window: Window | None, digits: int) -> Given:
+    text = window.text(digits).replace("-", " to ") if window else ""
+    return replace(given, window=text, mark=mark)
 
 
 def _hardness(name: str, found: Range, shown: tuple[str, float, int]) -> Given:
     unit, factor, digits = shown
-    return _against(name, Range(*(number * factor for number in found)), digits, None, unit)
+    return _given(name, Range(*(number * factor for number in found)), digits, unit)
 
 
-def _results(
-    rows: list[Row], windows: Mapping[Quantity, Window], units: Units
-) -> tuple[list[Given], list[str]]:
-    """The blend's numbers and what to hear about it. Raises RefusedError."""
-    parts = poured(rows)
-    celsius = _celsius(windows)
-    sure = ranges(parts, celsius=celsius)
+def _results(made: Made, windows: Mapping[Quantity, Window], units: Units) -> list[Given]:
+    """The blend's numbers in the chosen units."""
+    sure, ph = made.sure, windows.get(Quantity.PH)
     given = [
-        _against("pH with air, after a day", sure.aired_ph, 2, windows.get(Quantity.PH)),
-        _against("pH just mixed", sure.closed_ph, 2, None),
+        _against(_given("pH with air, after a day", sure.aired_ph, 2), made.ph, ph, 2),
+        _given("pH just mixed", sure.closed_ph, 2),
         _hardness("general hardness", sure.dgh, units.hardness("°dGH")),
         _hardness("carbonate hardness", sure.dkh, units.hardness("°dKH")),
     ]
     if sure.conductivity is not None:
+        conductivity = _given("conductivity", sure.conductivity, 0, "µS/cm")
         window = windows.get(Quantity.CONDUCTIVITY)
-        given.append(_against("conductivity", sure.conductivity, 0, window, "µS/cm"))
-    return given, list(cautions(pour(parts, celsius=celsius)))
+        given.append(_against(conductivity, made.conductivity, window, 0))
+    return given
 
 
-def _moved(query: Mapping[str, str], rows: list[Row]) -> str:
-    """The address after one press of - or +: that water changes, the others make room."""
-    order, _, step = query["move"].partition(":")
-    parts = [(row, *_part(row)) for row in rows if row.poured]
+def moved_fields(query: Mapping[str, str], order: str, step: float) -> dict[str, str]:
+    """The form after one water was moved: it changes, the others make room.
+
+    query: in kept units. order: which water, from 0. step: litres. Raises RefusedError.
+    """
+    parts = [(row, *_part(row)) for row in rows_of(query) if row.poured]
     place = next((i for i, (row, _, _) in enumerate(parts) if str(row.order) == order), None)
     if place is None:
         raise RefusedError("only a water that is in the blend can be moved.")
     blend = pour([(litres, source) for _, litres, source in parts])
-    wanted = min(max(blend.litres[place] + number_of(step, "step"), 0.0), sum(blend.litres))
+    wanted = min(max(blend.litres[place] + step, 0.0), sum(blend.litres))
     after = moved(blend, source=place, litres=wanted)
     changed = {
         f"litres{row.order}": f"{litres:.2f}".rstrip("0").rstrip(".")
         for (row, _, _), litres in zip(parts, after.litres, strict=True)
     }
-    kept = {name: text for name, text in query.items() if name != "move"}
-    return f"/water?{urlencode(kept | changed)}#gives"
+    return {name: text for name, text in query.items() if name != "move"} | changed
 
 
 def water_page(desk: Desk, request: Request) -> Response:
     """The bench: waters in, water out. Raises NotHereError for an unknown tank."""
     sight = desk.lookout.look()
-    query = dict(request.query_params)
+    typed, units = dict(request.query_params), units_of(request)
     waters = desk.workshop.waters() if desk.workshop else ()
-    rows = rows_of(with_waters(query, waters))
+    query = with_waters(kept_fields(typed, MEASURES), waters)
     tank_id = query.get("for", "")
-    windows = _windows(sight, tank_id)
+    windows = windows_for(sight, tank_id)
     given: list[Given] = []
-    notes: list[str] = []
+    notes: Sequence[str] = ()
     refusal = ""
-    if any(row.poured for row in rows):
+    if any(row.poured for row in rows_of(query)):
         try:
             if "move" in query:
-                return RedirectResponse(_moved(query, rows), 303)
-            given, notes = _results(rows, windows, units_of(request))
+                order, _, by = query["move"].partition(":")
+                step = typed_in(typed).kept_of(Of.VOLUME, number_of(by, "step"))
+                after = moved_fields(query, order, step)
+                shown = urlencode(shown_fields(after, MEASURES, units))
+                return RedirectResponse(f"/water?{shown}#gives", 303)
+            made = made_of(poured(rows_of(query)), windows)
+            given, notes = _results(made, windows, units), made.cautions
         except RefusedError as fault:
             refusal = str(fault)
+    shown_query = shown_fields(query, MEASURES, units)
     return desk.page(
         request,
         "water.html",
         sight,
-        rows=rows,
+        rows=rows_of(shown_query),
         tank_id=tank_id,
         given=given,
         notes=notes,
         refusal=refusal,
-        query=query,
+        query=shown_query,
     )
