@@ -32,13 +32,14 @@ class Acidity:
         "quiet_until", "offs", "last_off", "rebasing",
         "settling_until",
     )  # fmt: skip
-    __slots__ = (*SAVED, "limits", "standing", "steady", "window", "witness")
+    __slots__ = (*SAVED, "_known", "limits", "standing", "steady", "window", "witness")
 
     def __init__(self, witness: Witness, standing: Standing, limits: Limits) -> None:
         self.witness, self.standing, self.limits = witness, standing, limits
         self.window: Window | None = None
         self.steady = True  # nobody means to change the pH; False while conditioning
         self.hours: list[list[float]] = [[] for _ in range(24)]  # the last days' means, by hour
+        self._known: dict[int, float | None] = {}  # what `_hour` said since they last changed
         self.hour = -1
         self.values: list[float] = []
         self.spread = 0.0  # sd of the ordinary difference to the days before
@@ -64,16 +65,19 @@ class Acidity:
 
     def _hour(self, hour: int) -> float | None:
         """The days' value at that hour; the middle of three, so one spoilt hour does not count."""
-        near = [self.hours[(hour + by) % 24] for by in (-1, 0, 1)]
-        if not near[1]:
-            return None
-        return median(median(means) for means in near if means)
+        hour %= 24
+        if hour not in self._known:
+            near = [self.hours[(hour + by) % 24] for by in (-1, 0, 1)]
+            middle = median(median(means) for means in near if means) if near[1] else None
+            self._known[hour] = middle
+        return self._known[hour]
 
     def bucket(self, at_ms: int, value: float, *, believed: bool, out: list[Finding]) -> None:
         """Five more minutes. believed: the probe stands in the tank's water."""
         hour = (at_ms - BUCKET_MS) // HOUR_MS
         if hour != self.hour:
             self._hour_over()
+            self._known = {}
             self.hour, self.values = hour, []
         if not believed or at_ms <= self.quiet_until:
             self.offs = []
@@ -132,6 +136,7 @@ class Acidity:
         shift = fmean(self.offs)
         if abs(shift) > 0.3 * self.limit():
             self.hours = [[value + shift for value in means] for means in self.hours]
+            self._known = {}
             self.last_off = None
         self.rebasing = False
         self.settling_until = at_ms + self.limits.ph_settle_ms
@@ -147,7 +152,8 @@ class Acidity:
         if sign == 0 and abs(off) < 0.5 * limit:
             if self.off_since >= 0:
                 self.off_since, self.off_sign = -1, 0
-            if len(self.offs) >= 6 and max(map(abs, self.offs[-6:])) < 0.6 * limit:
+            near = self.standing.told and len(self.offs) >= 6
+            if near and max(map(abs, self.offs[-6:])) < 0.6 * limit:
                 self._over("as at this hour of the days before", out, *_FAST, Kind.PROBE_DRIFTING)
             return
         if sign == 0:
@@ -271,6 +277,8 @@ class Acidity:
         at_ms = self.witness.buckets[-1].end_ms
         for kind in kinds:
             probe = self.witness.id if kind is Kind.PROBE_DRIFTING else None
+            if not self.standing.holds(kind, _PH, probe):
+                continue
             seen = Seen(
                 kind=kind, quantity=_PH, probe=probe, since_ms=at_ms, value=self.witness.f,
                 message=f"pH {self.witness.f:.2f}, {why}",
@@ -292,3 +300,4 @@ class Acidity:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
+        self._known = {}

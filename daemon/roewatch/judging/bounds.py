@@ -18,21 +18,30 @@ from roewatch.room.window import Window
 
 
 class Bounds(NamedTuple):
-    """What a probe is held against. uncertainty: how far outside cannot be told from inside."""
+    """What a probe is held against. uncertainty: how far outside cannot be told from inside.
+
+    low, high: the window's bounds, endless where it has none.
+    """
 
     window: Window
     deadband: float
     uncertainty: float
+    low: float
+    high: float
 
 
 def bounds_of(window: Window, quantity: Quantity, limits: Limits) -> Bounds:
     """The bounds of a quantity with its deadband, all in its kept unit."""
     if quantity is Quantity.TEMPERATURE:
-        return Bounds(window, limits.deadband_celsius, 0.0)
-    if quantity is Quantity.PH:
-        return Bounds(window, limits.deadband_ph, limits.ph_uncertainty)
-    edge = max(abs(window.low or 0.0), abs(window.high or 0.0))
-    return Bounds(window, edge * limits.deadband_share, 0.0)
+        deadband, uncertainty = limits.deadband_celsius, 0.0
+    elif quantity is Quantity.PH:
+        deadband, uncertainty = limits.deadband_ph, limits.ph_uncertainty
+    else:
+        edge = max(abs(window.low or 0.0), abs(window.high or 0.0))
+        deadband, uncertainty = edge * limits.deadband_share, 0.0
+    low = -inf if window.low is None else window.low
+    high = inf if window.high is None else window.high
+    return Bounds(window, deadband, uncertainty, low, high)
 
 
 def judge_bounds(
@@ -50,8 +59,8 @@ def judge_bounds(
     doubtful: it is not known yet whether the probe or the water has jumped: count, do not tell.
     """
     window, value, at_ms = bounds.window, witness.f, witness.f_at
-    low = -inf if window.low is None else window.low - margin - bounds.uncertainty
-    high = inf if window.high is None else window.high + margin + bounds.uncertainty
+    low = bounds.low - margin - bounds.uncertainty
+    high = bounds.high + margin + bounds.uncertainty
     outside = -1 if value < low else 1 if value > high else 0
     if outside:
         if witness.out_since < 0:
@@ -90,7 +99,9 @@ def _out(
     if not witness.side and at_ms - witness.out_since < witness.limits.on_delay_ms:
         return
     witness.side = outside
-    standing.see(at_ms, _seen(witness, bounds, outside, witness.out_since), out)
+    kind = Kind.ABOVE_WINDOW if outside > 0 else Kind.BELOW_WINDOW
+    if standing.due(at_ms, kind, witness.probe.quantity):
+        standing.see(at_ms, _seen(witness, bounds, outside, witness.out_since), out)
 
 
 def _seen(witness: Witness, bounds: Bounds, outside: int, since_ms: int) -> Seen:

@@ -20,20 +20,7 @@ def judge_honesty(
     quantity, probe = witness.probe.quantity, witness.id
     limit_ms = witness.flat_suspect_ms if should_move else witness.flat_fail_ms
     if witness.flat_ms >= limit_ms:
-        standing.see(
-            at_ms,
-            Seen(
-                kind=Kind.PROBE_STUCK,
-                quantity=quantity,
-                probe=probe,
-                since_ms=at_ms - witness.flat_ms,
-                value=witness.flat_value,
-                message=f"{shown(quantity, witness.flat_value)} without the least change for "
-                f"{span_text(witness.flat_ms)}; the longest before was "
-                f"{span_text(witness.longest_ms)}",
-            ),
-            out,
-        )
+        _stuck(witness, standing, out)
     elif witness.flat_ms < BUCKET_MS and standing.holds(Kind.PROBE_STUCK, quantity, probe):
         _end(witness, Kind.PROBE_STUCK, standing, "the probe moves again", out)
     elif witness.dumb_since >= 0 and at_ms - witness.dumb_since >= _DUMB_MS:
@@ -42,11 +29,32 @@ def judge_honesty(
         _end(witness, Kind.PROBE_FAULT, standing, "the probe gives believable numbers again", out)
 
 
+def _stuck(witness: Witness, standing: Standing, out: list[Finding]) -> None:
+    quantity, at_ms = witness.probe.quantity, witness.heard_ms
+    if not standing.due(at_ms, Kind.PROBE_STUCK, quantity, witness.id):
+        return
+    standing.see(
+        at_ms,
+        Seen(
+            kind=Kind.PROBE_STUCK,
+            quantity=quantity,
+            probe=witness.id,
+            since_ms=at_ms - witness.flat_ms,
+            value=witness.flat_value,
+            message=f"{shown(quantity, witness.flat_value)} without the least change for "
+            f"{span_text(witness.flat_ms)}; the longest before was "
+            f"{span_text(witness.longest_ms)}",
+        ),
+        out,
+    )
+
+
 def _broken(witness: Witness, standing: Standing, out: list[Finding]) -> None:
-    quantity = witness.probe.quantity
+    quantity, at_ms = witness.probe.quantity, witness.heard_ms
+    if not standing.due(at_ms, Kind.PROBE_FAULT, quantity, witness.id):
+        return
     meaning = sensor_code(witness.bad_value)
     said = meaning or f"{witness.bad_value:g}, which no {quantity} can be"
-    at_ms = witness.heard_ms
     standing.see(
         at_ms,
         Seen(
@@ -81,10 +89,12 @@ def judge_noise(witness: Witness, standing: Standing, out: list[Finding]) -> Non
     limits, at_ms = witness.limits, bucket.end_ms
     if bucket.jitter <= 0:
         return
-    floor = 0.08 if witness.probe.quantity is Quantity.TEMPERATURE else 0.03
-    if witness.probe.quantity not in (Quantity.TEMPERATURE, Quantity.PH):
-        floor = 0.02 * abs(bucket.value)
-    norm = max(witness.norm, floor)
+    quantity = witness.quantity
+    if quantity is Quantity.TEMPERATURE:
+        floor = 0.08
+    else:
+        floor = 0.03 if quantity is Quantity.PH else 0.02 * abs(bucket.value)
+    norm = max(floor, witness.norm)
     # of a probe that speaks every half hour two bumps are no noise
     hold_ms = max(limits.noisy_hold_ms, _NOISE_LEAST * witness.every_ms)
     if witness.norm_count >= 72 and bucket.jitter > limits.noisy_factor * norm:
@@ -94,18 +104,18 @@ def judge_noise(witness: Witness, standing: Standing, out: list[Finding]) -> Non
         if at_ms - witness.noisy_since >= hold_ms:
             seen = Seen(
                 kind=Kind.PROBE_NOISY,
-                quantity=witness.probe.quantity,
+                quantity=quantity,
                 probe=witness.id,
                 since_ms=witness.noisy_since,
                 value=bucket.value,
                 message=f"readings jump about {bucket.jitter / norm:.0f} times as much as usual "
                 f"for {span_text(at_ms - witness.noisy_since)}; the mean is "
-                f"{shown(witness.probe.quantity, bucket.value)}",
+                f"{shown(quantity, bucket.value)}",
             )
             standing.see(at_ms, seen, out)
         return
     witness.noisy_since = -1
-    if standing.holds(Kind.PROBE_NOISY, witness.probe.quantity, witness.id):
+    if standing.told and standing.holds(Kind.PROBE_NOISY, quantity, witness.id):
         if witness.calm_since < 0:
             witness.calm_since = at_ms
         if at_ms - witness.calm_since >= hold_ms:
@@ -122,9 +132,10 @@ def judge_patchy(witness: Witness, standing: Standing, out: list[Finding]) -> No
     limits = witness.limits
     due = BUCKET_MS / witness.every_ms
     span = limits.patchy_span_ms // BUCKET_MS
-    if due < 1 or len(witness.received) < span:
+    received = witness.received
+    if due < 1 or len(received) < span:
         return
-    seen = witness.received[-span:]
+    seen = received[-span:]
     missing = 1 - sum(seen) / (due * span)
     if missing < limits.patchy_share and not standing.told:
         return

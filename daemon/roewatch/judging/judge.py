@@ -114,7 +114,10 @@ class Judge:
         self._groups = [
             (k.standing, [w for w in k.witnesses if not w.probe.derived]) for k in keepings.values()
         ]
-        self._order = {tank_id: place for place, tank_id in enumerate(keepings)}
+        for place, keeping in enumerate(keepings.values()):
+            for witness in keeping.witnesses:
+                witness.place = place
+        self._in_place = list(keepings.values())
 
     # -- the fold --------------------------------------------------------------------------------
 
@@ -127,10 +130,13 @@ class Judge:
         findings = NOTHING
         if reading[1] >= self._wake_ms:
             findings = tuple(self.advance(reading[1]))
-        witness = self._witnesses.get(reading[0])
-        if witness is None:
+        try:
+            witness = self._witnesses[reading[0]]
+        except KeyError:
             known = ", ".join(self._witnesses) or "none"
-            raise KeyError(f"no probe {reading[0]!r} in room {self.room.id}; there are: {known}")
+            raise KeyError(
+                f"no probe {reading[0]!r} in room {self.room.id}; there are: {known}"
+            ) from None
         return witness.take(reading, findings)
 
     def advance(self, to_ms: int) -> list[Finding]:
@@ -149,27 +155,21 @@ class Judge:
         return out
 
     def _tick(self, tick_ms: int, out: list[Finding]) -> None:
-        touched: list[str] = []
-        seen: set[str] = set()
+        places: set[int] = set()
         for witness in self._list:
             pending = witness.pending
             if pending and pending[0][0] <= tick_ms and witness.fold(tick_ms):
-                tank_id = witness.probe.tank
-                if tank_id not in seen:
-                    seen.add(tank_id)
-                    touched.append(tank_id)
+                places.add(witness.place)
         room_c = None
         if self._air is not None and self._air.f_at >= tick_ms - 30 * MINUTE_MS:
             room_c = self._air.f
-        if touched:
+        if places:
             together = self._together.doubt
-            if len(touched) > 1:
-                touched.sort(key=self._order.__getitem__)
-            for tank_id in touched:
-                keeping = self._keepings[tank_id]
+            touched = [self._in_place[place] for place in sorted(places)]
+            for keeping in touched:
                 keeping.changed = True
                 keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
-            jumping = [k.pouring for name in touched if (k := self._keepings[name]).jumping]
+            jumping = [keeping.pouring for keeping in touched if keeping.jumping]
             if len(jumping) > 1:
                 self._together.judge_swaps(jumping, out)
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:

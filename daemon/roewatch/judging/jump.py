@@ -21,11 +21,13 @@ class Jump:
     """One probe's jumps. since_ms: when the one under way was noticed, -1 for none."""
 
     SAVED = ("since_ms", "before", "sharp", "named", "quiet_until")
-    __slots__ = (*SAVED, "limits", "usual_per_h", "witness")
+    __slots__ = (*SAVED, "least", "limits", "usual_per_h", "witness")
 
     def __init__(self, witness: Witness, limits: Limits) -> None:
         self.witness, self.limits = witness, limits
-        self.usual_per_h = 0.0  # how fast the tank itself can go, °C/h
+        self.usual_per_h = 0.0  # how fast the tank itself can go, °C/h; of pH nothing is known
+        warm = witness.quantity is Quantity.TEMPERATURE
+        self.least = limits.jump_celsius if warm else limits.jump_ph
         self.since_ms = -1
         self.before = 0.0
         self.sharp = False  # there within one or two minutes
@@ -38,21 +40,22 @@ class Jump:
         return self.since_ms >= 0 and not self.named
 
     def _threshold(self) -> float:
-        limits, norm = self.limits, self.witness.norm
-        if self.witness.probe.quantity is Quantity.TEMPERATURE:
-            # ten minutes of the heater's own work are no jump
-            return max(limits.jump_celsius, 5 * norm) + self.usual_per_h * 10 / 60 * 1.3
-        return max(limits.jump_ph, 5 * norm)
+        noise, least = 5 * self.witness.norm, self.least
+        # ten minutes of the heater's own work are no jump
+        return (max(least, noise)) + self.usual_per_h * 10 / 60 * 1.3
 
     def reach(self) -> tuple[float, float] | None:
         """Between which values no jump can have begun for the next five minutes; None if any."""
-        last = self.witness.buckets[-3:]
-        if len(last) < 3 or last[2].end_ms - last[0].end_ms > 3 * BUCKET_MS:
+        buckets = self.witness.buckets
+        if len(buckets) < 3:
             return None
-        values = [bucket.value for bucket in last]
+        oldest, older, last = buckets[-3:]
+        if last.end_ms - oldest.end_ms > 3 * BUCKET_MS:
+            return None
+        a, b, value = oldest.value, older.value, last.value
         # what was ten minutes ago may have been as far off as the last buckets lie apart
-        far = self._threshold() - (max(values) - min(values)) - 2 * self.witness.norm
-        return (values[2] - far, values[2] + far) if far > 0 else None
+        far = self._threshold() - (max(a, b, value) - min(a, b, value)) - 2 * self.witness.norm
+        return (value - far, value + far) if far > 0 else None
 
     def minute(self) -> None:
         """One more minute: has a jump begun, or is one over?"""

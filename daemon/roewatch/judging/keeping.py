@@ -22,8 +22,9 @@ from roewatch.room.stage import Stage
 from roewatch.room.tank import Tank
 
 WATER_J_PER_LITRE_K = 4180.0  # as the trade notes round it
+_FAR_MS = 1 << 62
 _BY_POWER = (Quantity.TEMPERATURE, Quantity.PH, Quantity.OXYGEN)
-_UNTRUE = (*OF_PROBE, Kind.PROBE_STUCK, Kind.PROBE_FAULT)
+_UNTRUE = frozenset({*OF_PROBE, Kind.PROBE_STUCK, Kind.PROBE_FAULT})
 
 
 class Keeping:
@@ -43,6 +44,7 @@ class Keeping:
         self.pouring = Pouring(self.standing, limits, warm=None, sour=None, heat=None, acidity=None)
         self.doubt = Doubt.NONE
         self.changes: list[list[int]] = []  # [from, until] of logged water changes
+        self._changed_ms = -1  # until when any of them explains the water
         self.calibrations: list[list[Any]] = []  # [from, until, quantity]
         self.changed = True
 
@@ -56,7 +58,7 @@ class Keeping:
         thermometer: Witness | None = None
         electrode: Witness | None = None
         for witness in witnesses:
-            quantity = witness.probe.quantity
+            quantity = witness.quantity
             witness.spoken_as = witness.id if quantity in spoken else None
             if quantity is Quantity.TEMPERATURE and quantity not in spoken:
                 thermometer = witness
@@ -123,8 +125,7 @@ class Keeping:
         until_ms = entry.at_ms if entry.until_ms is None else entry.until_ms
         self.changed = True
         if entry.deed is Deed.WATER_CHANGE:
-            self.changes.append([entry.at_ms, until_ms])
-            del self.changes[:-8]
+            self._set_changes([*self.changes, [entry.at_ms, until_ms]][-8:])
             if self.heat is not None:
                 self.heat.quiet(entry.at_ms - self.limits.change_before_ms, until_ms)
             if self.acidity is not None:
@@ -145,7 +146,7 @@ class Keeping:
         until_ms = entry.at_ms if entry.until_ms is None else entry.until_ms
         self.changed = True
         if entry.deed is Deed.WATER_CHANGE:
-            self.changes = [span for span in self.changes if span != [entry.at_ms, until_ms]]
+            self._set_changes([span for span in self.changes if span != [entry.at_ms, until_ms]])
             told = self.standing.told.get((Kind.WATER_CHANGE, None, None))
             if told is not None and told.since_ms == entry.at_ms:
                 said = "withdrawn from the journal"
@@ -176,8 +177,15 @@ class Keeping:
             return until_ms + self.limits.calibration_after_ms
         return -1
 
+    def _set_changes(self, changes: list[list[int]]) -> None:
+        self.changes = changes
+        last_ms = max((until for _, until in changes), default=-_FAR_MS)
+        self._changed_ms = last_ms + self.limits.change_after_ms
+
     def in_change(self, at_ms: int) -> bool:
         """Whether a logged water change explains the water at that moment."""
+        if at_ms > self._changed_ms:
+            return False
         before, after = self.limits.change_before_ms, self.limits.change_after_ms
         return any(since - before <= at_ms <= until + after for since, until in self.changes)
 
@@ -206,15 +214,18 @@ class Keeping:
         if heat is not None:
             heat.room_c, heat.doubt = room_c, together
         self.doubt = together
-        fresh = [w.probe.quantity for w in self.witnesses if w.news]
+        fresh = []
         for witness in self.witnesses:
+            if witness.news:
+                fresh.append(witness.quantity)
             if witness.fresh:
                 self._bucket(witness, out)
         self._pour(tick_ms, fresh, room_c, out)
+        told = self.standing.told
         for witness in self.witnesses:
             if witness.news:
                 self._minute(witness, out)
-            if witness.sick or witness.flat_ms >= witness.flat_suspect_ms or self.standing.told:
+            if told or witness.sick or witness.flat_ms >= witness.flat_suspect_ms:
                 self._honesty(witness, out)
         if heat is not None and heat.witness.news:
             self._heat_minute(heat, out)
@@ -229,7 +240,10 @@ class Keeping:
     @property
     def jumping(self) -> bool:
         """Whether a jump is being looked at."""
-        return any(jump.since_ms >= 0 for jump in self.jumps.values())
+        for jump in self.jumps.values():  # noqa: SIM110 -- a generator at every look at every tank
+            if jump.since_ms >= 0:
+                return True
+        return False
 
     def _busy(self, tick_ms: int) -> bool:
         """Whether something needs every minute: a condition, a jump, the keeper's hands."""
@@ -247,19 +261,20 @@ class Keeping:
         witness.calm_low, witness.calm_high = 1.0, 0.0
         if busy or witness.side or witness.out_since >= 0:
             return
-        low, high = max(witness.guard_low, -1e9), min(witness.guard_high, 1e9)
+        low, high = witness.guard_low, witness.guard_high
         bounds = self.bounds.get(witness.id)
         if bounds is not None:
-            window = bounds.window
-            low = low if window.low is None else max(low, window.low)
-            high = high if window.high is None else min(high, window.high)
+            low = max(low, bounds.low)
+            high = min(high, bounds.high)
         jump = self.jumps.get(witness.id)
         if jump is not None:
             reach = jump.reach()
             if reach is None:
                 return
-            low, high = max(low, reach[0]), min(high, reach[1])
-        witness.calm_low, witness.calm_high = low, high
+            low = max(low, reach[0])
+            high = min(high, reach[1])
+        # finite, because they are kept as JSON
+        witness.calm_low, witness.calm_high = max(low, -1e9), min(high, 1e9)
 
     def _pour(
         self, tick_ms: int, fresh: list[Quantity], room_c: float | None, out: list[Finding]
@@ -283,7 +298,7 @@ class Keeping:
         heat = self.heat
         should_move = heat is not None and heat.witness is witness and heat.cycle.known
         witness.sick = False
-        key = (Kind.PROBE_STUCK, witness.probe.quantity, witness.id)
+        key = (Kind.PROBE_STUCK, witness.quantity, witness.id)
         stuck = key in self.standing.told
         judge_honesty(witness, self.standing, should_move=should_move, out=out)
         if stuck and key not in self.standing.told and witness.id in self.jumps:
@@ -294,22 +309,22 @@ class Keeping:
         jump = self.jumps.get(witness.id)
         if jump is not None and jump.since_ms >= 0 and not jump.named:
             return False
-        told = self.standing.told
-        if not told:
-            return True
-        quantity, probe = witness.probe.quantity, witness.id
-        return not any((kind, quantity, probe) in told for kind in _UNTRUE)
+        quantity, probe = witness.quantity, witness.id
+        for kind, of, who in self.standing.told:
+            if who == probe and of is quantity and kind in _UNTRUE:
+                return False
+        return True
 
     def _noisy(self, witness: Witness) -> bool:
         buckets = witness.buckets
-        floor = 0.08 if witness.probe.quantity is Quantity.TEMPERATURE else 0.03
+        floor = 0.08 if witness.quantity is Quantity.TEMPERATURE else 0.03
         return bool(buckets) and buckets[-1].jitter > 2.5 * max(witness.norm, floor)
 
     def _minute(self, witness: Witness, out: list[Finding]) -> None:
         bounds = self.bounds.get(witness.id)
         if bounds is None:
             return
-        quantity = witness.probe.quantity
+        quantity = witness.quantity
         jump = self.jumps.get(witness.id)
         doubtful = jump is not None and jump.open
         if not doubtful and not self.believes(witness):
@@ -324,7 +339,7 @@ class Keeping:
 
     def _bucket(self, witness: Witness, out: list[Finding]) -> None:
         bucket = witness.buckets[-1]
-        quantity = witness.probe.quantity
+        quantity = witness.quantity
         if not witness.probe.derived:  # it is as patchy as its inputs
             judge_patchy(witness, self.standing, out)
         calibrating = bool(self.calibrations) and self.in_calibration(quantity, bucket.end_ms)
@@ -390,7 +405,7 @@ class Keeping:
     def load(self, state: dict[str, Any]) -> None:
         """What `dump` gave. Raises KeyError, ValueError or TypeError on anything else."""
         self.standing.load(state["standing"])
-        self.changes = state["changes"]
+        self._set_changes(state["changes"])
         self.calibrations = state["calibrations"]
         for probe, rates in self.rates.items():
             if probe in state["rates"]:

@@ -41,15 +41,18 @@ class Pouring:
     ) -> None:
         """One more minute. logged: the journal has a water change just now."""
         warm, sour = self.warm, self.sour
-        for jump, quantity in ((warm, _T), (sour, _PH)):
-            if jump is None or quantity not in fresh:
-                continue
-            if self.standing.told:
-                self._over(jump, quantity, out)
-            jump.minute()
-        if warm is not None and warm.open:
+        told = self.standing.told
+        if warm is not None and _T in fresh:
+            if told:
+                self._over(warm, _T, out)
+            warm.minute()
+        if sour is not None and _PH in fresh:
+            if told:
+                self._over(sour, _PH, out)
+            sour.minute()
+        if warm is not None and warm.since_ms >= 0 and warm.open:
             self._judge_warm(warm, sour, logged=logged, room_c=room_c, out=out)
-        if sour is not None and sour.open:
+        if sour is not None and sour.since_ms >= 0 and sour.open:
             self._judge_sour(sour, warm, logged=logged, out=out)
 
     # -- what began ------------------------------------------------------------------------------
@@ -172,8 +175,9 @@ class Pouring:
     def _over(self, jump: Jump, quantity: Quantity, out: list[Finding]) -> None:
         value = jump.witness.f
         probe = jump.witness.id
+        standing = self.standing.told
         for kind in OF_PROBE:
-            told = self.standing.told.get((kind, quantity, probe))
+            told = standing.get((kind, quantity, probe))
             if told is None or jump.witness.f_at - told.since_ms < 3 * MINUTE_MS:
                 continue
             if kind is Kind.PROBE_IN_BUFFER:
@@ -192,8 +196,7 @@ class Pouring:
                     self.heat.quiet_until = max(self.heat.quiet_until, quiet)
         for kind in OF_WATER:
             of = _T if kind is Kind.BAD_WATER_CHANGE else _PH
-            told = self.standing.told.get((kind, of, None))
-            if of is not quantity or told is None:
+            if of is not quantity or (told := standing.get((kind, of, None))) is None:
                 continue
             back = abs(value - jump.before) < self._near(quantity)
             if back or jump.witness.f_at - told.since_ms > self.limits.adopt_ms:

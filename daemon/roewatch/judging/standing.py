@@ -59,6 +59,21 @@ class Standing:
         """Whether any condition of these kinds stands."""
         return any(key[0] in kinds for key in self.told)
 
+    def due(
+        self,
+        at_ms: int,
+        kind: Kind,
+        quantity: Quantity | None = None,
+        probe: str | None = None,
+    ) -> bool:
+        """Whether seeing the condition now could tell anything: spares the wording of the rest."""
+        before = self.told.get((kind, quantity, probe))
+        return before is None or at_ms - before.told_ms >= self._wait_ms(before)
+
+    def _wait_ms(self, before: Told) -> int:
+        # each time it takes twice as long: what has been said three times is known
+        return self.retell_ms << min(before.times - 1, 5)
+
     def see(self, at_ms: int, seen: Seen, out: list[Finding]) -> None:
         """Evidence that a condition holds: told if new, or moved far enough since last told."""
         key = (seen.kind, seen.quantity, seen.probe)
@@ -89,8 +104,7 @@ class Standing:
             self.end(at_ms, seen, out)
 
     def _news(self, at_ms: int, seen: Seen, before: Told) -> bool:
-        # each time it takes twice as long: what has been said three times is known
-        if at_ms - before.told_ms < self.retell_ms << min(before.times - 1, 5):
+        if at_ms - before.told_ms < self._wait_ms(before):
             return False
         if set(seen.children) - set(before.children):
             return True
