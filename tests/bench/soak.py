@@ -1,4 +1,4 @@
-"""A room left alone for two months: `python -m tests.bench.soak`; some twenty minutes of a core.
+"""A room left alone for two months: `python -m tests.bench.soak`; see the end for how long.
 
     python -m tests.bench.soak --days 60 --tanks 100 --seed 1 --folder /var/tmp
 
@@ -41,7 +41,7 @@ from tests.bench import ending  # noqa: E402
 from tests.bench.detection.score import DIGEST, LOW  # noqa: E402
 from tests.bench.fuzz.__main__ import resident_mb  # noqa: E402
 from tests.bench.month_of_alarms import Keeper  # noqa: E402
-from tests.bench.soak_room import STEP_MS, Label, Step, labels_of, packs, room_text, sim_of  # noqa: E402
+from tests.bench.soak_room import Drawn, Label, Step, labels_of, packs, room_text  # noqa: E402
 from tests.contracts.victoria import VictoriaServer  # noqa: E402
 from tests.journeys.broker import Broker, Publisher  # noqa: E402
 from tests.service.by_hand import HandClock, Phone  # noqa: E402
@@ -51,11 +51,13 @@ from roewatch.alarms.book import AlarmBook  # noqa: E402
 from roewatch.intake.listener import Listener, Message  # noqa: E402
 from roewatch.outbox.sender import Sender  # noqa: E402
 from roewatch.room.kind import Kind, Priority  # noqa: E402
-from roewatch.room.moment import DAY_MS, HOUR_MS  # noqa: E402
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS  # noqa: E402
 from roewatch.room.tank import ROOM as WHOLE_ROOM  # noqa: E402
+from roewatch.service import fold as folding  # noqa: E402
+from roewatch.service.at_hand import topics_of  # noqa: E402
 from roewatch.service.founding import fold_of  # noqa: E402
 from roewatch.service.mirroring import Mirroring  # noqa: E402
-from roewatch.service.reload import Reload, topics_of  # noqa: E402
+from roewatch.service.reload import Reload  # noqa: E402
 from roewatch.service.settings.load import Setup, load_setup  # noqa: E402
 from roewatch.service.upkeep import Upkeep, hands_of  # noqa: E402
 from roewatch.service.watch import Watch  # noqa: E402
@@ -63,6 +65,9 @@ from roewatch.storage.reader import Records  # noqa: E402
 from roewatch.storage.store import Store  # noqa: E402
 
 log = logging.getLogger("soak")
+
+folding.SAVE_STATES_EVERY_MS = 30 * MINUTE_MS
+"""By a clock that runs a thousand times too fast, once a minute would be two thirds of the work."""
 
 GRACE_MS, AFTER_MS = 2 * HOUR_MS, 20 * HOUR_MS
 BOUND_S = 60.0
@@ -248,10 +253,11 @@ class Soak:
         self.victoria = VictoriaServer(folder / "victoria")
         self.broker.start()
         self.victoria.start()
-        sim = sim_of(asked.seed, asked.tanks, asked.days)
-        self.start_ms = sim.clock_ms
+        drawn = drawn_of(asked)
+        self.step_ms = drawn.step_ms
+        self.start_ms = drawn.room().clock_ms
         self.room = folder / "room.toml"
-        self.text = room_text(sim, self.broker, self.victoria.url)
+        self.text = room_text(drawn, self.broker, self.victoria.url)
         self.room.write_text(self.text)
         self.clock = HandClock(self.start_ms)
         self.skew_ms = 0
@@ -265,7 +271,7 @@ class Soak:
 
     def _plan(self) -> None:
         """What goes wrong outside the tanks, by step number."""
-        a_day = DAY_MS // STEP_MS
+        a_day = DAY_MS // self.step_ms
         pick = self.random.randrange
         for day in range(self.asked.days):
             first = day * a_day
@@ -294,7 +300,7 @@ class Soak:
 
     def step(self, number: int, step: Step) -> None:
         daemon = self.daemon
-        self.clock.pass_by(STEP_MS)
+        self.clock.pass_by(self.step_ms)
         for deed in self.due.pop(number, ()):
             deed()
         if self.down_until_ms and self._true_ms() >= self.down_until_ms:
@@ -310,7 +316,9 @@ class Soak:
             self.publisher.publish_all(self.backlog)
             self.published += len(self.backlog)
             self.backlog = []
-        daemon.rounds_until(lambda: daemon.messages >= self.published, "all was heard")
+        daemon.rounds_until(
+            lambda: daemon.messages >= self.published or watch.waits_for_clock, "all was heard"
+        )
         watch.round()
         if number % 3 == 0:
             daemon.answer()
@@ -446,13 +454,13 @@ def slope(points: Sequence[tuple[float, float]]) -> float:
 def report(soak: Soak, labels: Sequence[Label], in_store: int, there: int) -> int:
     tally, days = soak.tally, soak.asked.days
     settled = [(x, y) for x, y in tally.memory if x >= days / 6]
-    print(f"\n{days} days of {soak.asked.tanks} tanks, seed {soak.asked.seed}")
+    print(f"\n{days:.1f} days of {soak.asked.tanks} tanks, seed {soak.asked.seed}")
     print(f"readings   {soak.readings:,} sent, {in_store:,} in the store, {there:,} in the mirror")
     print("deeds      " + ", ".join(f"{n} × {what}" for what, n in tally.deeds.items()))
     print(
         f"memory     {tally.memory[0][1]:.1f} MB on day 0, {tally.memory[-1][1]:.1f} MB at the "
         f"end, {max(y for _, y in tally.memory):.1f} MB at most; "
-        f"{slope(settled):+.3f} MB a day from day {days // 6} on"
+        f"{slope(settled):+.3f} MB a day from day {days / 6:.0f} on"
     )
     print(
         f"file       {tally.file_mb[-1][1]:.1f} MB, {slope(tally.file_mb):+.2f} MB a day, "
@@ -523,14 +531,17 @@ class _Catch:
 LOG: Log
 
 
+def drawn_of(asked: argparse.Namespace) -> Drawn:
+    """The room that was asked for."""
+    return Drawn(asked.seed, asked.tanks, asked.days, asked.every * SECOND_MS)
+
+
 def steps(asked: argparse.Namespace) -> Iterator[Step | list[Label]]:
     """The room's steps from its own process, then its labels."""
     # spawned, not forked: a fork would hold the store's lock after the daemon has let go of it
     anew = multiprocessing.get_context("spawn")
     queue: multiprocessing.Queue[Step | list[Label]] = anew.Queue(maxsize=500)
-    room = anew.Process(
-        target=packs, args=(queue, asked.seed, asked.tanks, asked.days), daemon=True
-    )
+    room = anew.Process(target=packs, args=(queue, drawn_of(asked)), daemon=True)
     room.start()
     try:
         while True:
@@ -546,6 +557,7 @@ def main() -> int:
     )
     parser.add_argument("--days", type=int, default=60)
     parser.add_argument("--tanks", type=int, default=100)
+    parser.add_argument("--every", type=int, default=120, help="seconds between two readings")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=1e9, help="end early after so many")
     parser.add_argument("--folder", type=Path, help="where to work; a temporary one by default")
@@ -556,7 +568,7 @@ def main() -> int:
     logging.getLogger().addHandler(LOG)
     logging.getLogger().setLevel(logging.INFO)
     threading.excepthook = _Catch()
-    began, days = time.monotonic(), asked.days
+    began, drawn = time.monotonic(), drawn_of(asked)
     soak = Soak(asked, folder)
     labels: list[Label] = []
     try:
@@ -567,9 +579,9 @@ def main() -> int:
                 break
             soak.step(number, one)
             if time.monotonic() - began > 60 * asked.minutes:
-                asked.days = (number + 1) * STEP_MS // DAY_MS
-                labels = labels_of(sim_of(asked.seed, asked.tanks, days), asked.days)
-                print(f"ended early, after {asked.days} days of {days}")
+                asked.days = (number + 1) * drawn.step_ms / DAY_MS
+                labels = labels_of(drawn.room(), asked.days)
+                print(f"ended early, after {asked.days:.1f} days of {drawn.days}")
                 break
         in_store, there = soak.settle()
     finally:

@@ -15,9 +15,8 @@ from roewatch_sim.fault import OF_THE_ROOM
 from roewatch_sim.random_room import random_room
 from roewatch_sim.room import SimRoom
 
-EVERY_MS = 2 * MINUTE_MS
-STEP_MS = 2 * EVERY_MS
-"""A board says two rounds of its probes at once."""
+ROUNDS = 2
+"""A board says so many rounds of its probes at once."""
 PH_EVERY_MS = 10 * MINUTE_MS
 _RACK = 10
 _UNITS = {Quantity.TEMPERATURE: "Cel", Quantity.PH: "pH"}
@@ -60,7 +59,7 @@ quantity = "temperature"
 topic = "boathouse/rack-0/pack"
 format = "senml"
 name = "room-temperature"
-every = "120 s"
+every = "{every}"
 """
 
 
@@ -85,14 +84,33 @@ class Label(NamedTuple):
         return not self.tanks or tank in self.tanks
 
 
-def sim_of(seed: int, tanks: int, days: int) -> SimRoom:
-    """The room, at its beginning: six tanks of ten are never struck by a fault of their own.
+class Drawn(NamedTuple):
+    """The room that `seed` draws. every_ms: from one reading of a thermometer to the next."""
 
-    In sixty days there are as many faults as tanks; none in the first six, while judging learns.
-    """
-    faults = max(0, tanks * (days - 6) // 54)
-    healthy = tanks * 6 // 10
-    return random_room(seed, tanks, healthy=healthy, faults=faults, days=days, every_ms=EVERY_MS)
+    seed: int
+    tanks: int
+    days: int
+    every_ms: int
+
+    @property
+    def step_ms(self) -> int:
+        """From one pack of a board to its next."""
+        return ROUNDS * self.every_ms
+
+    def room(self) -> SimRoom:
+        """The room at its beginning: six tanks of ten are never struck by a fault of their own.
+
+        In sixty days there are as many faults as tanks; none in the first six, while judging
+        learns.
+        """
+        return random_room(
+            self.seed,
+            self.tanks,
+            healthy=self.tanks * 6 // 10,
+            faults=max(0, self.tanks * (self.days - 6) // 54),
+            days=self.days,
+            every_ms=self.every_ms,
+        )
 
 
 def rack_of(tank: str) -> str:
@@ -101,8 +119,9 @@ def rack_of(tank: str) -> str:
     return f"boathouse/rack-{number // _RACK}/pack"
 
 
-def room_text(sim: SimRoom, broker: Broker, mirror: str) -> str:
+def room_text(drawn: Drawn, broker: Broker, mirror: str) -> str:
     """The settings a keeper would have written."""
+    every, ph_every = (f"{ms // 1000} s" for ms in (drawn.every_ms, _ph_every_ms(drawn)))
     parts = [
         _HEAD.format(
             host=broker.host,
@@ -110,9 +129,10 @@ def room_text(sim: SimRoom, broker: Broker, mirror: str) -> str:
             user=broker.user,
             password=broker.password,
             mirror=mirror,
+            every=every,
         )
     ]
-    for tank in sim.tanks.values():
+    for tank in drawn.room().tanks.values():
         heat = tank.spec.heat
         windows = "\n".join(
             f"windows.{quantity} = {{ low = {window.low}, high = {window.high} }}"
@@ -124,27 +144,32 @@ def room_text(sim: SimRoom, broker: Broker, mirror: str) -> str:
         )
         parts += [
             f'[[probe]]\ntank = "{tank.id}"\nquantity = "{quantity}"\nformat = "senml"\n'
-            f'topic = "{rack_of(tank.id)}"\nname = "{tank.id}-{quantity}"\nevery = "{every}"'
-            for quantity, every in ((Quantity.TEMPERATURE, "2 min"), (Quantity.PH, "10 min"))
+            f'topic = "{rack_of(tank.id)}"\nname = "{tank.id}-{quantity}"\nevery = "{span}"'
+            for quantity, span in ((Quantity.TEMPERATURE, every), (Quantity.PH, ph_every))
         ]
     return "\n".join(parts)
 
 
-def packs(queue: "Queue[Any]", seed: int, tanks: int, days: int) -> None:
+def _ph_every_ms(drawn: Drawn) -> int:
+    return max(PH_EVERY_MS, drawn.every_ms)
+
+
+def packs(queue: "Queue[Any]", drawn: Drawn) -> None:
     """Put every step into `queue`, then the labels. Runs in a process of its own."""
-    sim = sim_of(seed, tanks, days)
-    end_ms = sim.clock_ms + days * DAY_MS
+    sim = drawn.room()
+    end_ms = sim.clock_ms + drawn.days * DAY_MS
+    ph_every_ms = _ph_every_ms(drawn)
     logged = 0
     ph_said: dict[str, int] = {}
     while sim.clock_ms < end_ms:
         records: dict[str, list[dict[str, object]]] = defaultdict(list)
         count = 0
-        to_ms = sim.clock_ms + STEP_MS
+        to_ms = sim.clock_ms + drawn.step_ms
         for sample in sim.run(to_ms):
             if sample.quantity not in _UNITS:
                 continue
             if sample.quantity is Quantity.PH:
-                if sample.at_ms - ph_said.get(sample.tank, 0) < PH_EVERY_MS - MINUTE_MS:
+                if sample.at_ms - ph_said.get(sample.tank, 0) < ph_every_ms - MINUTE_MS:
                     continue
                 ph_said[sample.tank] = sample.at_ms
             count += 1
@@ -159,12 +184,12 @@ def packs(queue: "Queue[Any]", seed: int, tanks: int, days: int) -> None:
         said = [(topic, json.dumps(pack).encode()) for topic, pack in records.items()]
         queue.put(Step(said, sim.journal[logged:], count))
         logged = len(sim.journal)
-    queue.put(labels_of(sim, days))
+    queue.put(labels_of(sim, drawn.days))
 
 
-def labels_of(sim: SimRoom, days: int) -> list[Label]:
+def labels_of(sim: SimRoom, days: float) -> list[Label]:
     """The faults of the first `days` days."""
-    end_ms = sim.start_ms + days * DAY_MS
+    end_ms = sim.start_ms + round(days * DAY_MS)
     return [_label(fault, end_ms) for fault in sim.labels if fault.at_ms < end_ms]
 
 

@@ -71,6 +71,29 @@ def test_steady_messages_are_gathered_to_the_end() -> None:
     feeder.join()
 
 
+def test_few_messages_are_gathered_for_longer_and_many_are_not() -> None:
+    queue = MessageQueue(1000)
+    queue.put(message(0))
+    feeder = threading.Timer(0.05, queue.put, [message(1)])
+    feeder.start()
+    assert len(queue.group(wait_s=0, limit=2, first_wait_s=0, slow_s=120)) == 2
+    feeder.join()
+    for number in range(BURST):
+        queue.put(message(number))
+    assert len(queue.group(wait_s=0, limit=500, first_wait_s=0, slow_s=120)) == BURST
+
+
+def test_a_watch_with_something_else_to_do_is_let_go_with_what_there_is() -> None:
+    queue = MessageQueue(10)
+    queue.put(message(0))
+    waker = threading.Timer(0.05, queue.wake)
+    waker.start()
+    assert len(queue.group(wait_s=120, limit=5, first_wait_s=0)) == 1
+    waker.join()
+    queue.wake()
+    assert queue.group(wait_s=120, limit=5, first_wait_s=120) == [], "also if it came before"
+
+
 def test_a_full_queue_holds_its_filler_back_and_loses_nothing() -> None:
     queue = MessageQueue(3)
     feeder = threading.Thread(target=lambda: [queue.put(message(number)) for number in range(20)])

@@ -131,9 +131,11 @@ class HandEar:
         """A message comes as it is."""
         self._waiting.append(message)
 
-    def group(self, *, first_wait_s: float) -> list[Message]:
+    def group(self, *, first_wait_s: float, slow_s: float) -> list[Message]:
         group, self._waiting = self._waiting, []
         return group
+
+    def wake(self) -> None: ...
 
     def acknowledge(self, messages: Sequence[Message]) -> None:
         self.order.append(f"acknowledged {len(messages)}")

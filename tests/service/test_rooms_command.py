@@ -16,6 +16,7 @@ from roewatch.service.counts import Counts
 from roewatch.service.status import Status, status_text
 
 runner = CliRunner()
+BAD_UNTIL = b'{"state":"watching","since":"","version":"","good_until":7}'
 SINCE = Status(since_ms=1_772_364_000_000)
 
 
@@ -28,7 +29,8 @@ def test_what_a_daemon_says_of_itself_is_read_back() -> None:
         [
             status("shed", status_text(SINCE, "gone")),
             status("loft", status_text(SINCE, "watching", Counts(kept=41))),
-        ]
+        ],
+        SINCE.since_ms,
     )
     assert (loft.room, loft.state, loft.since, loft.kept) == (
         "loft",
@@ -41,14 +43,34 @@ def test_what_a_daemon_says_of_itself_is_read_back() -> None:
 
 def test_the_latest_word_counts() -> None:
     words = ["watching", "gone", "watching"]
-    (loft,) = seen(status("loft", status_text(SINCE, word)) for word in words)
+    (loft,) = seen((status("loft", status_text(SINCE, word)) for word in words), SINCE.since_ms)
     assert loft.state == "watching"
 
 
-@given(st.binary(max_size=40) | st.sampled_from([b"[]", b"{}", b"1", b'{"state":1}', b"[" * 9999]))
+@given(
+    st.binary(max_size=40)
+    | st.sampled_from([b"[]", b"{}", b"1", b'{"state":1}', b"[" * 9999, BAD_UNTIL])
+)
 def test_whatever_else_lies_there_is_unreadable(payload: bytes) -> None:
-    (loft,) = seen([status("loft", payload)])
+    (loft,) = seen([status("loft", payload)], SINCE.since_ms)
     assert loft.state == "unreadable"
+
+
+@pytest.mark.parametrize(
+    ("word", "after_s", "state"),
+    [
+        ("watching", 900, "watching"),
+        ("watching", 901, "stale"),
+        ("waiting", 901, "stale"),
+        ("stopped", 900_000, "stopped"),
+    ],
+)
+def test_a_daemon_that_should_have_said_more_by_now_is_stale(
+    word: str, after_s: int, state: str
+) -> None:
+    said = status_text(SINCE._replace(good_for_ms=900_000), word, at_ms=SINCE.since_ms + 60_000)
+    (loft,) = seen([status("loft", said)], SINCE.since_ms + 60_000 + after_s * 1000)
+    assert (loft.state, loft.at) == (state, "2026-03-01T11:21:00Z")
 
 
 def rooms(broker: Broker, *more: str) -> Result:

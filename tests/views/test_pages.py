@@ -1,24 +1,19 @@
 """The pages as a browser without scripts gets them."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
-from html.parser import HTMLParser
 
 import pytest
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
+from tests.views.reader import BASE, Forms, Glass, cell, client_of, words
 from tests.views.room_of_glass import (
     NOW,
-    PAST,
-    GlassDeeds,
-    GlassLive,
     GlassRecords,
     alarm,
     hall,
     room_of,
     tank,
-    usual,
     well,
 )
 
@@ -31,56 +26,6 @@ from roewatch.room.reading import Flagged
 from roewatch.views.app import app_of
 from roewatch.views.palette import PALETTES, Theme
 from roewatch.views.ports import LinkView, RefusedView
-
-BASE = "http://127.0.0.1:8420"
-Glass = tuple[GlassRecords, GlassLive, GlassDeeds]
-
-
-def client_of(glass: Glass, *, host: str = "127.0.0.1") -> TestClient:
-    records, live, deeds = glass
-    app = app_of(records, live, deeds, settings=WebPlace(), past=PAST)
-    return TestClient(app, base_url=BASE, client=(host, 50000))
-
-
-@pytest.fixture
-def glass() -> Glass:
-    return usual()
-
-
-@pytest.fixture
-def client(glass: Glass) -> Iterator[TestClient]:
-    with client_of(glass) as client:
-        yield client
-
-
-class Forms(HTMLParser):
-    """The forms of a page: address and hidden fields."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.found: list[tuple[str, dict[str, str]]] = []
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = {name: value or "" for name, value in attrs}
-        if tag == "form":
-            self.found.append((given.get("action", ""), {}))
-        if tag == "input" and self.found and "name" in given:
-            self.found[-1][1][given["name"]] = given.get("value", "")
-
-    def __getitem__(self, action: str) -> dict[str, str]:
-        return next(fields for where, fields in self.found if where == action)
-
-
-def words(text: str) -> str:
-    """What a person reads of a page."""
-    return " ".join(re.sub(r"<[^>]+>", " ", text).split())
-
-
-def cell(text: str, tank_id: str) -> str:
-    found = re.search(rf'id="t-{tank_id}".*?</a>', text, re.DOTALL)
-    assert found is not None
-    return words("<" + found[0])
 
 
 def test_a_cell_shows_values_mark_and_word_of_each_state(client: TestClient) -> None:

@@ -96,8 +96,10 @@ class Listener:
     def stop(self) -> None:
         """Says goodbye and ends the thread; acknowledgements given before still go out first.
 
-        What was not acknowledged, the broker sends again next time.
+        What was not acknowledged, the broker sends again next time. Stopped twice, it is stopped.
         """
+        if self._stopping.is_set():
+            return
         self._stopping.set()
         self._queue.close()
         self._flush()
@@ -112,16 +114,28 @@ class Listener:
         self._now(connected=False, why="stopped")
 
     def group(
-        self, *, wait_s: float = 0.05, limit: int = GROUP_LIMIT, first_wait_s: float = 0.5
+        self,
+        *,
+        wait_s: float = 0.05,
+        limit: int = GROUP_LIMIT,
+        first_wait_s: float = 0.5,
+        slow_s: float = 0.0,
     ) -> list[Message]:
         """The next messages, oldest first: waits up to `first_wait_s` for one, then gathers.
 
-        Gathering ends after `wait_s`, at `limit` messages, or with a burst. Empty if nothing came.
+        Gathering ends after `wait_s` (`slow_s` while there are few), at `limit` messages, with a
+        burst, or at `wake`. Empty if nothing came.
         """
-        group = self._queue.group(wait_s=wait_s, limit=limit, first_wait_s=first_wait_s)
+        group = self._queue.group(
+            wait_s=wait_s, limit=limit, first_wait_s=first_wait_s, slow_s=slow_s
+        )
         if not group:
             self._revive()
         return group
+
+    def wake(self) -> None:
+        """Lets `group` return with what there is: its caller has something else to do."""
+        self._queue.wake()
 
     def acknowledge(self, messages: Sequence[Message]) -> None:
         """Tells the broker that these are kept, in the order given.

@@ -82,6 +82,7 @@ class MessageQueue:
         self._emptied = threading.Condition(self._lock)
         self._wanted = 0  # how many the watch waits for; 0 when it does not wait
         self._closed = False
+        self._woken = False
 
     def __len__(self) -> int:
         return len(self._messages)
@@ -124,24 +125,35 @@ class MessageQueue:
                     return message._replace(arrival_ms=first.arrival_ms, ticked_s=first.ticked_s)
         return message
 
-    def group(self, *, wait_s: float, limit: int, first_wait_s: float) -> list[Message]:
-        """Waits for a first message up to `first_wait_s`, then `wait_s` for more; oldest first.
+    def group(
+        self, *, wait_s: float, limit: int, first_wait_s: float, slow_s: float = 0.0
+    ) -> list[Message]:
+        """Waits for a first message up to `first_wait_s`, then gathers; oldest first.
 
-        Returns at once with `limit` of them, when a burst is over, or when closed; empty if none
+        Gathering lasts `wait_s`, or `slow_s` if that is longer and fewer than `BURST` have come by
+        then: messages that are few and far between should not cost a transaction each. Returns at
+        once with `limit` of them, when a burst is over, when woken, or when closed; empty if none
         came.
         """
         with self._lock:
             self._await(1, first_wait_s)
             if self._messages:
-                self._gather(min(limit, self._limit), wait_s)
+                self._gather(min(limit, self._limit), wait_s, slow_s)
             group = [self._messages.popleft() for _ in range(min(limit, len(self._messages)))]
             self._emptied.notify()
+            self._woken = False
             return group
+
+    def wake(self) -> None:
+        """Lets who waits go with what there is; if nobody waits, whoever waits next."""
+        with self._lock:
+            self._woken = True
+            self._filled.notify()
 
     def _await(self, wanted: int, wait_s: float) -> None:
         until = time.monotonic() + wait_s
         self._wanted = wanted
-        while len(self._messages) < wanted and not self._closed:
+        while len(self._messages) < wanted and not (self._closed or self._woken):
             left = until - time.monotonic()
             if left <= 0:
                 break
@@ -149,22 +161,25 @@ class MessageQueue:
             self._wanted = wanted
         self._wanted = 0
 
-    def _gather(self, wanted: int, wait_s: float) -> None:
-        """Waits out `wait_s`, unless a burst ends before.
+    def _gather(self, wanted: int, wait_s: float, slow_s: float) -> None:
+        """Waits out its time, unless a burst ends before.
 
         The broker stops when its share of unacknowledged messages is out: waiting for more of them
         would leave both of us idle until the time is up. Steady messages, further apart, are
         gathered to the end, so that they do not cost a transaction each.
         """
         began = time.monotonic()
-        last, arrived_s = len(self._messages), 0.0
-        while last < wanted and not self._closed:
+        self._await(min(wanted, BURST), max(wait_s, slow_s))
+        last, arrived_s = len(self._messages), time.monotonic() - began
+        if last < BURST:
+            return
+        while last < wanted and not (self._closed or self._woken):
             spent_s = time.monotonic() - began
             if spent_s >= wait_s:
                 break
             self._await(wanted, min(QUIET_S, wait_s - spent_s))
             if len(self._messages) == last:
-                if last >= BURST and arrived_s / last < BURST_GAP_S:
+                if arrived_s / last < BURST_GAP_S:
                     break
             else:
                 last, arrived_s = len(self._messages), time.monotonic() - began

@@ -55,8 +55,8 @@ class Repeats:
         return self.saved()
 
     def saved(self) -> str:
-        """All that is remembered, as text: some 18 characters for each message."""
-        return base64.b85encode(b"".join(_PACKED.pack(*entry) for entry in self._kept)).decode()
+        """All that is remembered, as text: some 19 characters for each message."""
+        return base64.b64encode(b"".join(_PACKED.pack(*entry) for entry in self._kept)).decode()
 
     def _note(self, arrival_ms: int, mid: int, checksum: int) -> None:
         if len(self._kept) == MOST:
@@ -77,7 +77,7 @@ def _checksum(message: Message) -> int:
 
 def _unpacked(saved: str) -> list[tuple[int, int, int]]:
     try:
-        raw = base64.b85decode(saved)
+        raw = base64.b64decode(saved, validate=True)
         return [(at_ms, mid, crc) for at_ms, mid, crc in _PACKED.iter_unpack(raw)]
     except (ValueError, struct.error):
         return []

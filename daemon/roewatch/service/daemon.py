@@ -140,7 +140,9 @@ class Daemon:
             stack.enter_context(
                 control_of(setup, watch, clock, reload, more=brood_errands(watch, broods, clock))
             )
-            status = Status(clock.now_ms(), good_for_ms=round(GOOD_FOR_BEATS * heart.every_s * 1000))
+            status = Status(
+                clock.now_ms(), good_for_ms=round(GOOD_FOR_BEATS * heart.every_s * 1000)
+            )
             self._start_rounds(stack, watch, heart, status)
             self._start_mirror(stack, watch)
             stack.enter_context(reload.on_hangup())

@@ -157,6 +157,11 @@ class Fold:
         notices = self._guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
         return self._kept(changes, now_ms, flagged=flagged, revised=revised, notices=notices or ())
 
+    @property
+    def ready_ms(self) -> int | None:
+        """When `tell` has something to tell; None while there is nothing."""
+        return self._ready_ms
+
     def tell(self, now_ms: int) -> Kept | None:
         """What has been gathered long enough and is ready to be told; None when nothing is."""
         if self._ready_ms is None or now_ms < self._ready_ms:

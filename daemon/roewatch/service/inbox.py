@@ -22,9 +22,10 @@ class _Errand(NamedTuple):
 
 
 class Inbox:
-    """Filled by any thread, emptied by the watch loop."""
+    """Filled by any thread, emptied by the watch loop. wake: tells the loop that it was filled."""
 
-    def __init__(self) -> None:
+    def __init__(self, wake: Callable[[], None] = lambda: None) -> None:
+        self._wake = wake
         self._errands: queue.SimpleQueue[_Errand] = queue.SimpleQueue()
         self._held: list[_Errand] = []
         self._over = threading.Event()
@@ -32,6 +33,7 @@ class Inbox:
     def put(self, errand: Callable[[], None]) -> None:
         """Have it done soon; nobody waits, and in trouble it is dropped."""
         self._errands.put(_Errand(errand, None, patient=False))
+        self._wake()
 
     def ask(self, errand: Callable[[], None], *, patient: bool = False) -> None:
         """Have it done, and return once it is; what it raises is raised here.
@@ -41,6 +43,7 @@ class Inbox:
         """
         answer: Future[None] = Future()
         self._errands.put(_Errand(errand, answer, patient))
+        self._wake()
         waited_s = 0
         while patient or waited_s < ANSWER_S:
             if wait([answer], timeout=1).done:

@@ -44,7 +44,15 @@ from roewatch.storage.trouble import DamagedStoreError, StoreError
 log = logging.getLogger(__name__)
 
 SENDER_STOP_S = 10.0
-IDLE_S = 0.05
+PAUSE_S = 0.05
+IDLE_S = 0.5
+"""The longest sleep of a loop that nobody wakes: a stop is noticed by then."""
+SLOW_S = 0.3
+"""So long the loop gathers messages that are few and far between (`MessageQueue.group`).
+
+A reading a second old is as good as new; a transaction for each is not worth its cost. Nothing is
+acknowledged before it is on disk, however long it was gathered.
+"""
 PULSE_KEY = "pulse"
 EARLY_ROUNDS = 3  # one may still be in flight when the clock is set
 
@@ -52,8 +60,14 @@ EARLY_ROUNDS = 3  # one may still be in flight when the clock is set
 class Ear(Protocol):
     """What the loop needs of the listener. All but `publish` and `link` are the loop's alone."""
 
-    def group(self, *, first_wait_s: float) -> list[Message]:
-        """The next messages, oldest first; waits so long for the first, empty if none came."""
+    def group(self, *, first_wait_s: float, slow_s: float) -> list[Message]:
+        """The next messages, oldest first; waits so long for the first, empty if none came.
+
+        slow_s: gathers so long while they are few.
+        """
+
+    def wake(self) -> None:
+        """Let `group` return at once."""
 
     def acknowledge(self, messages: Sequence[Message]) -> None:
         """These are kept, in the order given."""
@@ -108,7 +122,7 @@ class Loop:
         self._resumes = False  # the clock was waited for, and nothing was heard since
         self._connected_ms: int | None = None
         self._early = 0  # so many times more, notices are tried before they are due
-        self._inbox = Inbox()
+        self._inbox = Inbox(self._wake)
         self._path_tests = PathTests()
         self._held: deque[Heard] = deque()  # heard, and not acknowledged yet
         self._taking = False
@@ -173,17 +187,32 @@ class Loop:
         if self.waits_for_clock:
             # they are not acknowledged, so the broker sends no more than it lets be so
             self._note_link()
-            self._stop.wait(IDLE_S)
+            self._stop.wait(PAUSE_S)
             return
         if waited:
             self._backlog.connected(now_ms)
             self._resumes = True
-        messages = self._ear.group(first_wait_s=IDLE_S)
+        # a fast clock has no time for this
+        messages = self._ear.group(
+            first_wait_s=self._wait_s(now_ms), slow_s=SLOW_S / self._clock.speed
+        )
         self._note_link()
         if messages:
             # again: the machine may have slept while we waited
             self._look_at_clock()
             self._hear(messages, self._clock.now_ms())
+
+    def _wake(self) -> None:
+        self._ear.wake()  # another one after some reloads
+
+    def _wait_s(self, now_ms: int) -> float:
+        """How long it may sleep: until something is ready to be told, and never long."""
+        longest_s = max(PAUSE_S, IDLE_S / self._clock.speed)
+        ready_ms = self._fold.ready_ms
+        if ready_ms is None:
+            return longest_s
+        left_s = (ready_ms - now_ms) / 1000 / self._clock.speed
+        return min(longest_s, max(PAUSE_S, left_s))
 
     def _hear(self, messages: Sequence[Message], now_ms: int) -> None:
         latest_ms = self._sense.latest_ms(now_ms)
@@ -297,7 +326,7 @@ class Loop:
         self._inbox.refuse(f"nothing can be kept just now: {self.backoff.trouble}")
         self.on_trouble()
         if not self.backoff.due:
-            self._stop.wait(IDLE_S)
+            self._stop.wait(PAUSE_S)
             return False
         return True
 

@@ -1,82 +1,63 @@
 """The commands: what a person types. Data goes to stdout, talk to stderr.
 
 Exit status everywhere: 0 done, 1 found something wrong, 2 could not run.
+The daemon's own command is loaded without the others: a small board would wait a second for them.
 """
 
 import os
 import sys
+from typing import TYPE_CHECKING
 
-import typer
-
-from roewatch.outbox.channel import UnusableWay
 from roewatch.room.fault import SettingsError
-from roewatch.service.cli import (
-    alarms,
-    backup,
-    brood,
-    check,
-    contact,
-    demo,
-    export,
-    graph,
-    init,
-    listen,
-    passphrase,
-    probe,
-    replay,
-    rooms,
-    watch,
-    water,
-)
-from roewatch.service.control import NoDaemonError, NotDoneError
-from roewatch.storage.target import TargetDownError
-from roewatch.storage.trouble import StoreError
 
-app = typer.Typer(
-    name="roewatch",
-    help="Watches the water of a fish-breeding room and gets an alarm to a person. It advises; "
-    "it switches nothing.",
-    no_args_is_help=True,
-    add_completion=True,
-    pretty_exceptions_enable=False,
-)
-app.command("demo")(demo.demo)
-app.command("init")(init.init)
-app.command("watch")(watch.watch)
-app.command("check")(check.check)
-app.command("listen")(listen.listen)
-app.command("rooms")(rooms.rooms)
-app.command("replay")(replay.replay)
-app.command("graph")(graph.graph)
-app.command("export")(export.export)
-app.command("import")(export.bring)
-app.command("passphrase")(passphrase.passphrase)
-app.command("backup")(backup.backup)
-app.command("restore")(backup.restore)
-app.command("salvage")(backup.salvage)
-app.add_typer(alarms.app, name="alarms")
-app.add_typer(brood.app, name="brood")
-app.add_typer(contact.app, name="contact")
-app.add_typer(probe.app, name="probe")
-app.add_typer(water.app, name="water")
-
-
-_TOLD = (StoreError, TargetDownError, UnusableWay, NoDaemonError, NotDoneError)
+if TYPE_CHECKING:
+    import typer
 
 
 def main() -> None:
     """Run one command; what a person can mend is told without a traceback."""
     try:
-        app()
+        (_daemon_alone() if sys.argv[1:2] == ["watch"] else __getattr__("app"))()
     except SettingsError as faulty:
         _end(str(faulty))
-    except _TOLD as stopped:
-        _end(f"roewatch: {stopped}")
     except BrokenPipeError:
         # whoever read our output has had enough; Python would complain once more at its exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as unreachable:
         _end(f"roewatch: {_said(unreachable)}")
+    except Exception as stopped:
+        if isinstance(stopped, _told()):
+            _end(f"roewatch: {stopped}")
+        raise
+
+
+def __getattr__(name: str) -> "typer.Typer":
+    """`app`, all commands, loaded when it is asked for."""
+    if name != "app":
+        raise AttributeError(name)
+    from roewatch.service.cli.commands import app  # noqa: PLC0415
+
+    return app
+
+
+def _daemon_alone() -> "typer.Typer":
+    import typer  # noqa: PLC0415
+
+    from roewatch.service.cli.watch import watch  # noqa: PLC0415
+
+    app = typer.Typer(name="roewatch", pretty_exceptions_enable=False)
+    app.callback()(lambda: None)  # or the only command would go without its name
+    app.command("watch")(watch)
+    return app
+
+
+def _told() -> tuple[type[Exception], ...]:
+    from roewatch.outbox.channel import UnusableWay  # noqa: PLC0415
+    from roewatch.service.control import NoDaemonError, NotDoneError  # noqa: PLC0415
+    from roewatch.storage.target import TargetDownError  # noqa: PLC0415
+    from roewatch.storage.trouble import StoreError  # noqa: PLC0415
+
+    return (StoreError, TargetDownError, UnusableWay, NoDaemonError, NotDoneError)
 
 
 def _end(text: str) -> None:

@@ -3,11 +3,16 @@
 import logging
 import os
 import sys
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from roewatch.service.cli.options import RoomFile, room_file, stop_on_signal
+from roewatch.service.clock import WallClock
+
+if TYPE_CHECKING:
+    from roewatch.service.at_hand import AtHand
+    from roewatch.service.settings.setup import Setup
 
 
 def watch(
@@ -15,10 +20,7 @@ def watch(
     verbose: Annotated[bool, typer.Option("--verbose", help="Log what changes in detail.")] = False,
 ) -> None:
     """Run the daemon until it is told to stop (SIGTERM, Ctrl-C)."""
-    from roewatch.outbox.channel import channel_of  # noqa: PLC0415  # heavy; only the daemon sends
-    from roewatch.service.collecting import collect_seldom  # noqa: PLC0415
-    from roewatch.service.daemon import Daemon  # noqa: PLC0415
-    from roewatch.service.port import is_free  # noqa: PLC0415
+    from roewatch.service.at_hand import at_hand  # noqa: PLC0415  # heavy; only the daemon wants it
     from roewatch.service.settings.load import load_setup  # noqa: PLC0415
 
     logging.basicConfig(
@@ -26,8 +28,20 @@ def watch(
         format="%(levelname)-7s %(message)s",
         stream=sys.stderr,
     )
-    setup = load_setup(room_file(room), os.environ)
-    daemon = Daemon(setup, {way.name: channel_of(way) for way in setup.ways})
+    setup, clock = load_setup(room_file(room), os.environ), WallClock()
+    with at_hand(setup, clock) as hand:
+        _run(setup, clock, hand)
+
+
+def _run(setup: "Setup", clock: WallClock, hand: "AtHand") -> None:
+    # loaded while the broker already answers
+    from roewatch.outbox.channel import channel_of  # noqa: PLC0415
+    from roewatch.service.collecting import collect_seldom  # noqa: PLC0415
+    from roewatch.service.daemon import Daemon  # noqa: PLC0415
+    from roewatch.service.port import is_free  # noqa: PLC0415
+
+    channels = {way.name: channel_of(way) for way in setup.ways}
+    daemon = Daemon(setup, channels, clock=clock, hand=hand)
 
     collect_seldom()
     stop_on_signal(daemon.stop)
