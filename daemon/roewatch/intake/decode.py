@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from roewatch.intake.binding import Binding, Format
 from roewatch.intake.document import document
-from roewatch.intake.entry import Entry, of_json, of_plain, of_senml
+from roewatch.intake.entry import AbsentError, Entry, of_json, of_plain, of_senml
 from roewatch.intake.example import example
 from roewatch.intake.own_time import AHEAD_MS, EARLIEST_MS, believable
 from roewatch.intake.senml import Record, resolved
@@ -75,12 +75,12 @@ def decode(
     moments = _Moments(arrival_ms, present_ms, retained)
     decoded: list[Decoded] = []
     troubles: list[str] = []
-    absent: list[str] = []
+    absent: list[tuple[str, AbsentError]] = []
     for binding in bindings:
         try:
             entries = message.entries(binding, present_ms)
-        except _AbsentError as error:
-            absent.append(f"{binding.probe}: {error}")
+        except AbsentError as error:
+            absent.append((binding.probe, error))
         except UnreadableError as error:
             troubles.append(f"{binding.probe}: {error}")
         else:
@@ -90,15 +90,11 @@ def decode(
                 troubles.append(f"{binding.probe}: {trouble}")
     if len(absent) == len(bindings):
         # packs of a gateway carry now these, now those; one that is nobody's is refused
-        troubles += absent
+        troubles += [f"{probe}: {error}" for probe, error in absent]
     if not troubles:
         return decoded, []
     shown = example(payload)
     return decoded, [Refused(topic, why, shown) for why in troubles]
-
-
-class _AbsentError(UnreadableError):
-    """A SenML pack has no record for this binding."""
 
 
 class _Message:
@@ -123,10 +119,7 @@ class _Message:
             return of_json(self._document, binding, present_ms)
         if self._records is None:
             self._records = resolved(self._document)
-        try:
-            return of_senml(self._records, binding)
-        except UnreadableError as error:
-            raise _AbsentError(str(error)) from error
+        return of_senml(self._records, binding)
 
     def _read(self) -> None:
         if self._why:

@@ -100,11 +100,30 @@ def _json_number(found: object) -> tuple[float, str]:
     return as_float(found), ""
 
 
+class AbsentError(UnreadableError):
+    """A SenML pack has no record for a binding. Its text says which names and units there were.
+
+    The text is put together when it is asked for: a gateway's packs carry now these, now those,
+    and most of the time nobody asks.
+    """
+
+    def __init__(self, binding: Binding, records: list[Record], units: set[str]) -> None:
+        super().__init__()
+        self._binding, self._records, self._units = binding, records, units
+
+    def __str__(self) -> str:
+        if self._units:
+            seen = _listed(self._units)
+            return f"no record in a unit of {self._binding.quantity}; units here: {seen}"
+        names = _listed({record.name for record in self._records}) or "none with a number"
+        return f"no record is named {example(self._binding.name)}; names here: {names}"
+
+
 def of_senml(records: list[Record], binding: Binding) -> list[Entry]:
     """The entries of a pack that are this binding's: by name, and by a unit that can be its own.
 
     One name may carry several quantities told apart by their units alone (RFC 8428 §5.1.3).
-    Raises UnreadableError if no record is, saying which names and units there were.
+    Raises AbsentError if no record is.
     """
     wanted = binding.name
     entries: list[Entry] = []
@@ -123,11 +142,7 @@ def of_senml(records: list[Record], binding: Binding) -> list[Entry]:
         entries.append(_senml_entry(record, record.value * factor + offset))
     if entries:
         return entries
-    if units:
-        seen = _listed(units)
-        raise UnreadableError(f"no record in a unit of {binding.quantity}; units here: {seen}")
-    names = _listed({record.name for record in records}) or "none with a number"
-    raise UnreadableError(f"no record is named {example(binding.name)}; names here: {names}")
+    raise AbsentError(binding, records, units)
 
 
 def _listed(words: set[str]) -> str:
