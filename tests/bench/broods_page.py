@@ -18,9 +18,9 @@ from pathlib import Path
 
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
+from tests.views.reader import words
 from tests.views.room_of_broods import SPECIES, record, sheets, tried
 from tests.views.room_of_glass import NOW, PAST, GlassDeeds, GlassLive, GlassRecords, boathouse
-from tests.views.test_pages import words
 
 from roewatch.breeding.brood import broods_of
 from roewatch.breeding.record import BroodAct, BroodRecord

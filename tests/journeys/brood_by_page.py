@@ -6,7 +6,6 @@ and what is to do are read from the page. Scripts never run.
 
 import re
 from html import unescape
-from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -14,6 +13,7 @@ from zoneinfo import ZoneInfo
 from starlette.testclient import TestClient
 from tests.journeys.brood_life import TANK, BroodLife
 from tests.journeys.served import WebPlace
+from tests.views.reader import Forms
 
 from roewatch.room.moment import MINUTE_MS, at_ms_of_iso, moment_of
 from roewatch.service.broods import Broods
@@ -25,32 +25,6 @@ from roewatch.views.week import Past
 BROOD = "2026-1"
 PAGE = f"/broods/{BROOD}"
 _COUNT_OF = {"spawned": "eggs", "hatched": "hatched", "swimming": "swimming"}
-
-
-class Form(HTMLParser):
-    """Every form of a page: where it goes, and what it sends untouched."""
-
-    def __init__(self, text: str) -> None:
-        super().__init__()
-        self.found: list[tuple[str, dict[str, str]]] = []
-        self.feed(text)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = {name: value or "" for name, value in attrs}
-        if tag == "form":
-            self.found.append((given.get("action", ""), {}))
-        if tag == "input" and self.found and "name" in given:
-            if given.get("type") in {"checkbox", "radio"} and "checked" not in given:
-                return
-            box = given.get("type") in {"checkbox", "radio"}
-            self.found[-1][1][given["name"]] = given.get("value", "on" if box else "")
-
-    def that(self, action: str, **fields: str) -> dict[str, str]:
-        """The first form to that address which holds these fields."""
-        for where, holds in self.found:
-            if where == action and all(holds.get(n) == text for n, text in fields.items()):
-                return dict(holds)
-        raise AssertionError(f"the page has no form to {action} with {fields}")
 
 
 class PageLife(BroodLife):
@@ -107,7 +81,7 @@ class PageLife(BroodLife):
         return str(self.get(PAGE).text)
 
     def _send(self, action: str, holds: dict[str, str], **typed: str) -> str:
-        form = Form(self.page()).that(f"{PAGE}/{action}", **holds)
+        form = Forms(self.page()).that(f"{PAGE}/{action}", **holds)
         return self.post(f"{PAGE}/{action}", form | typed)
 
     # -- the keeper -------------------------------------------------------------------------
@@ -129,7 +103,7 @@ class PageLife(BroodLife):
             return self._send("records", {"act": "culture", "detail": rest[0]})
         if what == "end":
             return self._send("end", {}, outcome=rest[0], detail=rest[2])
-        taps = Form(self.page())
+        taps = Forms(self.page())
         if any(where.endswith("/records") and f.get("act") == what for where, f in taps.found):
             text = self._send("records", {"act": what})
         else:  # no button any more: from the list of everything
@@ -146,7 +120,7 @@ class PageLife(BroodLife):
         typed = {"light_on": on, "light_off": off, "species": "paracheirodon-innesi"}
         typed["stage"] = "conditioning"
         typed |= {name: given[f"--{name}"] for name in ("parents", "water", "food")}
-        return self.post("/broods", Form(page).that("/broods") | typed)
+        return self.post("/broods", Forms(page).that("/broods") | typed)
 
     def _counts(self, kind: str, text: str) -> str:
         typed = {"count": text.removeprefix("about ")}

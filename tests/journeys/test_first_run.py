@@ -13,7 +13,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from tests.journeys.broker import Broker
 from tests.journeys.house import wait_until
 from tests.journeys.receivers import WebhookReceiver
-from tests.views.test_pages import Forms, words
+from tests.views.reader import Forms, words
 
 from roewatch.outbox.channel import channel_of
 from roewatch.service.daemon import Daemon

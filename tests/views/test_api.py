@@ -2,7 +2,6 @@
 
 import json
 import re
-from collections.abc import Iterator
 from typing import Any
 from urllib.parse import quote
 
@@ -13,25 +12,14 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
-from tests.views.room_of_glass import NOW, PAST, usual
+from tests.views.reader import BASE, Glass
+from tests.views.room_of_glass import NOW, PAST
 from tests.views.test_door import ACCESS, TOKEN
-from tests.views.test_pages import BASE, Glass, client_of
 
 from roewatch.room.journal import Deed
 from roewatch.room.moment import HOUR_MS, iso
 from roewatch.views.api import document
 from roewatch.views.app import app_of
-
-
-@pytest.fixture
-def glass() -> Glass:
-    return usual()
-
-
-@pytest.fixture
-def client(glass: Glass) -> Iterator[TestClient]:
-    with client_of(glass) as client:
-        yield client
 
 
 def fits(schema: dict[str, Any], value: object, where: str = "") -> None:

@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
+from tests.views.reader import BASE
 from tests.views.room_of_broods import nursery
 from tests.views.room_of_glass import PAST
 from tests.views.test_api import fits
-from tests.views.test_pages import BASE
 from tests.views.workshop_of_glass import GlassWorkshop
 
 from roewatch.views.api import document

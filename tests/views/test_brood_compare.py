@@ -2,11 +2,10 @@
 
 import pytest
 from starlette.testclient import TestClient
+from tests.views.reader import client_of, words
 from tests.views.room_of_broods import GlassBroods, tried
 from tests.views.room_of_glass import usual
 from tests.views.test_api import fits
-from tests.views.test_brood_pages import client_of
-from tests.views.test_pages import words
 
 from roewatch.views.api import document
 

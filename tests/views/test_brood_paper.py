@@ -1,34 +1,20 @@
 """Broods on paper: the report, the brood sheet and the sitter's sheet."""
 
 import re
-from collections.abc import Iterator
 
 import pypdfium2
-import pytest
 from starlette.testclient import TestClient
-from tests.views.room_of_broods import Nursery, nursery, record
+from tests.views.reader import client_of, words
+from tests.views.room_of_broods import Nursery, record
 from tests.views.room_of_glass import NOW
-from tests.views.test_brood_pages import client_of
-from tests.views.test_pages import words
 
 from roewatch.breeding.record import BroodAct
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import DAY_MS
 
 
-@pytest.fixture
-def room() -> Nursery:
-    return nursery()
-
-
-@pytest.fixture
-def client(room: Nursery) -> Iterator[TestClient]:
-    with client_of(room) as client:
-        yield client
-
-
-def test_the_report_tells_the_whole_brood_and_asks_for_nothing_outside(client: TestClient) -> None:
-    answer = client.get("/broods/2026-11/report")
+def test_the_report_tells_the_whole_brood_and_asks_for_nothing_outside(keeper: TestClient) -> None:
+    answer = keeper.get("/broods/2026-11/report")
     assert answer.status_code == 200
     page = answer.text
     assert not re.findall(r'(?:src|href)="[^#]', page)
@@ -43,8 +29,8 @@ def test_the_report_tells_the_whole_brood_and_asks_for_nothing_outside(client: T
     assert "style-src 'sha256-" in answer.headers["content-security-policy"]
 
 
-def test_the_report_as_a_pdf_holds_the_same_words_on_pages_of_a4(client: TestClient) -> None:
-    answer = client.get("/broods/2026-11/report.pdf")
+def test_the_report_as_a_pdf_holds_the_same_words_on_pages_of_a4(keeper: TestClient) -> None:
+    answer = keeper.get("/broods/2026-11/report.pdf")
     assert answer.status_code == 200
     document = pypdfium2.PdfDocument(answer.content)
     text = " ".join(page.get_textpage().get_text_range() for page in document)
@@ -67,21 +53,21 @@ def test_the_stage_entered_as_it_ended_is_not_drawn_back_over_the_one_before(roo
             record("2026-9", BroodAct.ENDED, ended, fields={"outcome": "reared"}),
         ]
     )
-    with client_of(room) as client:
-        text = words(client.get("/broods/2026-9/report").text)
+    with client_of(room) as keeper:
+        text = words(keeper.get("/broods/2026-9/report").text)
     assert "A2 fry, 4 Oct" in text
     assert "A2 growing" not in text
 
 
-def test_every_id_within_a_report_is_there_once(client: TestClient) -> None:
-    ids = re.findall(r' id="([^"]+)"', client.get("/broods/2026-11/report").text)
+def test_every_id_within_a_report_is_there_once(keeper: TestClient) -> None:
+    ids = re.findall(r' id="([^"]+)"', keeper.get("/broods/2026-11/report").text)
     assert len(ids) == len(set(ids))
 
 
 def test_the_sitters_sheet_names_each_tank_what_it_eats_and_whom_to_call(
-    client: TestClient,
+    keeper: TestClient,
 ) -> None:
-    page = client.get("/sitter").text
+    page = keeper.get("/sitter").text
     text = words(page)
     for tank in ("A1", "A5", "A6", "B6"):
         assert f"{tank} {tank[0]}, shelf" in text
@@ -92,7 +78,7 @@ def test_the_sitters_sheet_names_each_tank_what_it_eats_and_whom_to_call(
     assert "Unplug heater and pump first" in text
 
 
-def test_the_brood_sheet_says_what_is_due(client: TestClient) -> None:
-    text = words(client.get("/broods/2026-14/sheet").text)
+def test_the_brood_sheet_says_what_is_due(keeper: TestClient) -> None:
+    text = words(keeper.get("/broods/2026-14/sheet").text)
     assert "☐" in text
     assert "Take white eggs out" in text

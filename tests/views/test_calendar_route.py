@@ -3,14 +3,13 @@
 import re
 from html import unescape
 
-import pytest
 import vobject
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
-from tests.views.room_of_broods import Nursery, nursery, record
+from tests.views.reader import BASE
+from tests.views.room_of_broods import Nursery, record
 from tests.views.room_of_glass import NOW, PAST
 from tests.views.test_door import ACCESS, log_in
-from tests.views.test_pages import BASE
 
 from roewatch.breeding.record import BroodAct
 from roewatch.room.moment import HOUR_MS
@@ -22,11 +21,6 @@ def client_of(room: Nursery, access: Access = NOBODY) -> TestClient:
     records, live, deeds, broods = room
     app = app_of(records, live, deeds, settings=WebPlace(), past=PAST, access=access, broods=broods)
     return TestClient(app, base_url=BASE, client=("192.168.1.20", 50000))
-
-
-@pytest.fixture
-def room() -> Nursery:
-    return nursery()
 
 
 def address_on(page: str) -> str:

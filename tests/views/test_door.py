@@ -8,8 +8,8 @@ import pytest
 from starlette.requests import Request
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
+from tests.views.reader import BASE, Forms, Glass
 from tests.views.room_of_glass import NOW, PAST, usual
-from tests.views.test_pages import BASE, Forms, Glass
 
 from roewatch.alarms.alarm import State
 from roewatch.alarms.token import make_token
@@ -34,11 +34,6 @@ ACCESS = Access(
     ),
     link_key=KEY,
 )
-
-
-@pytest.fixture
-def glass() -> Glass:
-    return usual()
 
 
 @pytest.fixture

@@ -2,8 +2,8 @@
 
 import re
 
+from tests.views.reader import client_of
 from tests.views.room_of_glass import usual
-from tests.views.test_pages import client_of
 
 from roewatch.views.ports import RefusedView
 

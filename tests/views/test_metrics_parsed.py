@@ -3,8 +3,8 @@
 import math
 
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
+from tests.views.reader import client_of
 from tests.views.room_of_glass import usual
-from tests.views.test_pages import client_of
 
 from roewatch.views.ports import RefusedView
 

@@ -1,12 +1,11 @@
 """The ramp: asked for by an address, seen on the tank's chart, and only then started."""
 
-from collections.abc import Iterator
 from urllib.parse import urlencode
 
 import pytest
 from starlette.testclient import TestClient
-from tests.views.room_of_glass import NOW, usual
-from tests.views.test_pages import Forms, Glass, client_of, words
+from tests.views.reader import Forms, Glass, words
+from tests.views.room_of_glass import NOW
 
 from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import Quantity
@@ -22,17 +21,6 @@ ASKED = {
 
 def address(path: str = "/water/ramp", **more: str) -> str:
     return f"{path}?{urlencode(ASKED | more)}"
-
-
-@pytest.fixture
-def glass() -> Glass:
-    return usual()
-
-
-@pytest.fixture
-def client(glass: Glass) -> Iterator[TestClient]:
-    with client_of(glass) as client:
-        yield client
 
 
 def test_the_way_is_drawn_on_the_tanks_own_chart_before_anything_takes_effect(

@@ -9,10 +9,10 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
+from tests.views.reader import BASE, Forms
 from tests.views.room_of_glass import NOW, PAST, usual
 from tests.views.test_api_examples import QUESTIONS
 from tests.views.test_door import ACCESS, SECRET, log_in
-from tests.views.test_pages import BASE, Forms
 from tests.views.workshop_of_glass import GlassWorkshop, heard
 
 from roewatch.room.journal import Deed, JournalEntry

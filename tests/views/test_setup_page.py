@@ -3,8 +3,8 @@
 import pytest
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
+from tests.views.reader import BASE, Forms, words
 from tests.views.room_of_glass import PAST, usual
-from tests.views.test_pages import BASE, Forms, words
 from tests.views.workshop_of_glass import GlassWorkshop
 
 from roewatch.room.quantity import Quantity

@@ -1,33 +1,27 @@
 """Each browser reads in its own units; differences convert as differences."""
 
-from collections.abc import Iterator
 from dataclasses import replace
+from decimal import Decimal
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
-from tests.views.room_of_glass import usual
-from tests.views.test_pages import Forms, Glass, cell, client_of, words
+from tests.journeys.served import WebPlace
+from tests.views.reader import BASE, Forms, Glass, cell, client_of, words
+from tests.views.room_of_glass import PAST, usual
+from tests.views.workshop_of_glass import GlassWorkshop
 
 from roewatch.room.moment import HOUR_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.window import RateLimit, Window
-from roewatch.views.units import KEPT_UNITS, Units
+from roewatch.views.app import app_of
+from roewatch.views.typed import IN, kept_fields, shown_fields
+from roewatch.views.units import KEPT_UNITS, Of, Units
 
 F = Units(fahrenheit=True)
 T = Quantity.TEMPERATURE
-
-
-@pytest.fixture
-def glass() -> Glass:
-    return usual()
-
-
-@pytest.fixture
-def client(glass: Glass) -> Iterator[TestClient]:
-    with client_of(glass) as client:
-        yield client
 
 
 def choose(client: TestClient, *units: str) -> None:
@@ -97,3 +91,173 @@ def test_hardness_of_a_blend_is_shown_in_parts_per_million(client: TestClient) -
     assert "general hardness 10.0 °dGH" in words(client.get(query).text)
     choose(client, "ppm")
     assert "general hardness 178 ppm CaCO3" in words(client.get(query).text)
+
+
+ON = (False, True)
+EVERY = [Units(fahrenheit=f, ppm=p, gallons=g) for f in ON for p in ON for g in ON]
+units_of_somebody = st.sampled_from(EVERY)
+
+
+@given(units_of_somebody, st.sampled_from(Of), st.floats(-100, 10_000))
+def test_what_is_typed_comes_back_as_it_was_meant(units: Units, what: Of, kept: float) -> None:
+    assert units.kept_of(what, units.shown_of(what, kept)) == pytest.approx(kept, abs=1e-9)
+
+
+@given(units_of_somebody, st.sampled_from(Of), st.floats(-100, 10_000), st.floats(1e-6, 10))
+def test_more_stays_more_whatever_it_is_read_in(
+    units: Units, what: Of, kept: float, more: float
+) -> None:
+    assert units.shown_of(what, kept + more) > units.shown_of(what, kept)
+
+
+@given(units_of_somebody, units_of_somebody, st.sampled_from(Of), st.decimals(0, 200, places=2))
+def test_a_form_means_the_same_in_a_browser_that_reads_other_units(
+    typed: Units, chosen: Units, what: Of, number: Decimal
+) -> None:
+    measures = {"x": what}
+    form = {"x": str(number), "y": "20", IN: typed.words}
+    kept = kept_fields(form, measures)
+    assert float(kept["x"]) == pytest.approx(typed.kept_of(what, float(number)), abs=1e-11)
+    assert kept["y"] == "20", "what measures nothing is left alone"
+    elsewhere = shown_fields(kept, measures, chosen)
+    again = kept_fields(elsewhere, measures)
+    assert float(again["x"]) == pytest.approx(float(kept["x"]), rel=1e-5, abs=1e-4)
+
+
+@pytest.mark.parametrize("text", ["", "hard", "7,", "1e999", "nan", "<b>"])
+def test_what_is_no_number_stays_as_it_was_typed(text: str) -> None:
+    measures = {"x": Of.WARMTH}
+    kept = kept_fields({"x": text, IN: "f"}, measures)
+    if text != "7,":
+        assert kept["x"] == text
+    assert shown_fields({"x": text}, measures, KEPT_UNITS)["x"] == text
+
+
+@given(st.floats(0.01, 500), units_of_somebody)
+def test_water_to_pour_is_never_rounded_up(litres: float, units: Units) -> None:
+    number, _, unit = units.poured(litres).partition(" ")
+    kept = float(number) * (3.785411784 if unit == "US gal" else 1.0)
+    assert kept <= litres + 1e-6
+    assert litres - kept < 0.11
+
+
+def test_water_typed_in_other_units_is_the_same_water(client: TestClient) -> None:
+    """10 L of 4 °dKH and 10 °dGH at 25 °C: 2.6417205 US gal, 71.392 and 178.48 ppm, 77 °F."""
+    plain = "name0=tap&litres0=10&dkh0=4&dgh0=10&celsius0=25&ph0=7.6&cond0=400"
+    other = "name0=tap&litres0=2.6417205236&dkh0=71.3918&dgh0=178.48&celsius0=77&ph0=7.6&cond0=400"
+    usual = blend_of(client.get(f"/water?{plain}").text)
+    assert blend_of(client.get(f"/water?{other}&in=f.ppm.gal").text) == usual
+    choose(client, "f", "ppm", "gal")
+    # a bookmark from before still means degrees and litres, and is shown in the other units
+    page = client.get(f"/water?{plain}").text
+    assert blend_of(page)[0] == usual[0]
+    held = Forms(page)["/water#gives"]
+    assert (held["in"], held["celsius0"], held["litres0"]) == ("f.ppm.gal", "77", "2.64172")
+    assert (held["dkh0"], held["dgh0"]) == ("71.3918", "178.48")
+    said = words(page)
+    assert "US gal" in said
+    assert "KH, ppm CaCO3" in said
+    assert "°F" in said
+    assert "°C" not in said.split("Calibrate")[1].split("Find a tank")[0]
+    again = client.get("/water", params={**held, "for": ""}).text
+    assert blend_of(again)[0] == usual[0]
+
+
+def blend_of(page: str) -> list[str]:
+    """The numbers of a blend, as the page tells them."""
+    table = page.split('<table class="blend">')[1].split("</table>", maxsplit=1)[0]
+    return [words(row) for row in table.split("</tr>")[:-1]]
+
+
+def test_a_press_moves_half_of_the_unit_that_is_read(client: TestClient) -> None:
+    choose(client, "gal")
+    query = {
+        "in": "gal", "name0": "rain", "litres0": "4", "dkh0": "0.1", "name1": "tap",
+        "litres1": "1", "dkh1": "7", "move": "1:0.5",
+    }  # fmt: skip
+    answer = client.get("/water", params=query, follow_redirects=False)
+    moved = parse_qs(urlsplit(answer.headers["location"]).query)
+    assert moved["in"] == ["gal"]
+    assert float(moved["litres1"][0]) == pytest.approx(1.5, abs=0.002)
+    assert float(moved["litres0"][0]) == pytest.approx(3.5, abs=0.002)
+
+
+RAMP = {
+    "for": "A1", "name0": "rain", "litres0": "17", "dkh0": "0.05", "dgh0": "0.1", "cond0": "10",
+    "now_ph": "6.6", "now_t": "25", "now_kh": "3", "now_gh": "5", "now_us": "220",
+    "to_low": "5.8", "to_high": "6.5", "to_t": "26", "days": "20", "first": "18:00",
+}  # fmt: skip
+
+
+def test_a_ramp_typed_in_other_units_is_the_same_ramp(client: TestClient, glass: Glass) -> None:
+    client.post("/water/ramp", data=RAMP | sealed(client))
+    other = RAMP | {
+        "in": "f.ppm.gal", "litres0": "4.49092489", "dkh0": "0.892", "dgh0": "1.785", "now_t": "77",
+        "now_kh": "53.543", "now_gh": "89.239", "to_t": "78.8",
+    }  # fmt: skip
+    client.post("/water/ramp", data=other | sealed(client))
+    _, *plans = glass[0].kept_plans  # the first was there before
+    first, second = plans[: len(plans) // 2], plans[len(plans) // 2 :]
+    assert [plan.quantity for plan in first] == [plan.quantity for plan in second]
+    for one, two in zip(first, second, strict=True):
+        for here, there in zip(one.steps, two.steps, strict=True):
+            assert here.at_ms == there.at_ms
+            assert here.value == pytest.approx(there.value, abs=2e-3)
+
+
+def test_the_way_of_a_ramp_is_told_in_the_units_that_are_read(client: TestClient) -> None:
+    plain = client.get("/water/ramp", params=RAMP).text
+    assert " L, " in words(plain)
+    choose(client, "f", "ppm", "gal")
+    page = client.get("/water/ramp", params=RAMP).text
+    held = Forms(page)["/water/ramp#way"]
+    assert (held["now_t"], held["to_t"], held["in"]) == ("77", "78.8", "f.ppm.gal")
+    said = words(page).split("The way")[1].split("What is kept")[0]
+    assert "78.8 °F" in said
+    assert "US gal" in said
+    assert "°C" not in said
+    started = Forms(page)["/water/ramp"]
+    assert (started["in"], started["now_t"]) == ("f.ppm.gal", "77")
+    card = words(client.get("/water/card", params=RAMP).text)
+    assert "78.8 °F" in card
+    assert " L " not in card
+
+
+def sealed(client: TestClient) -> dict[str, str]:
+    return {"token": Forms(client.get("/").text)["/theme"]["token"]}
+
+
+def test_a_rack_laid_out_in_gallons_holds_litres() -> None:
+    """75 L is 19.8129 US gal (NIST Handbook 44: 3.785411784 L)."""
+    workshop = GlassWorkshop()
+    app = app_of(*usual(), settings=WebPlace(), past=PAST, workshop=workshop)
+    with TestClient(app, base_url=BASE, client=("127.0.0.1", 50000)) as client:
+        choose(client, "gal")
+        form = Forms(client.get("/setup").text)["/setup/rack"]
+        assert form["litres"] == "5.28344"
+        typed = form | {"rack": "C", "shelf1": "2", "litres": "19.8129"}
+        assert client.post("/setup/rack", data=typed).status_code == 200
+    (deed,) = workshop.done
+    assert deed[:3] == ("rack", "C", [2])
+    assert deed[3] == pytest.approx(75.0, abs=1e-3)
+
+
+def test_a_thermometer_is_calibrated_in_the_degrees_that_are_read() -> None:
+    """Melting ice is 32 °F, and 77 °F is 25 °C: NIST Special Publication 811, B.8."""
+    workshop = GlassWorkshop()
+    app = app_of(*usual(), settings=WebPlace(), past=PAST, workshop=workshop)
+    with TestClient(app, base_url=BASE, client=("127.0.0.1", 50000)) as client:
+        choose(client, "f")
+        page = client.get("/water/calibrate?probe=a1-temp").text
+        assert "true value, °F" in words(page)
+        form = dict(Forms(page).found)["/water/calibrate"]  # the one that calibrates
+        typed = form | {"read1": "33.8", "true1": "32", "read2": "77,9", "true2": "77"}
+        assert client.post("/water/calibrate", data=typed).status_code == 200
+        shown = Forms(client.get("/water/calibrate?probe=a1-ph").text)
+        ph = dict(shown.found)["/water/calibrate"]
+        assert ph["celsius1"] == "77"
+        client.post("/water/calibrate", data=ph | {"read1": "4.12", "true1": "4"})
+    assert workshop.done == [
+        ("calibrate", "a1-temp", ["1=0", "25.5=25"], False),
+        ("calibrate", "a1-ph", ["4.12=4@25"], False),
+    ]

@@ -1,15 +1,13 @@
 """The bench: waters in, water out, and what cannot be reckoned is refused with its reason."""
 
 import re
-from collections.abc import Iterator
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
-from tests.views.room_of_glass import usual
-from tests.views.test_pages import client_of, words
+from tests.views.reader import words
 
 from roewatch.water.blend import ranges
 from roewatch.water.hardness import meq_of_dkh
@@ -20,12 +18,6 @@ BLEND = {
     "name1": "tap", "litres1": "3", "ph1": "7.6", "dkh1": "9", "dgh1": "11", "cond1": "430",
     "celsius1": "24", "mains1": "on",
 }  # fmt: skip
-
-
-@pytest.fixture
-def client() -> Iterator[TestClient]:
-    with client_of(usual()) as client:
-        yield client
 
 
 def test_the_page_shows_what_the_chemistry_says(client: TestClient) -> None:

@@ -78,7 +78,8 @@ class BroodApi:
         """What the broods of one species say of one factor."""
         broods = self._desk.broods.broods()
         asked = asked_of(request.query_params, broods)
-        return JSONResponse(comparison_json(comparison_of(self._desk, asked, broods)))
+        found = comparison_of(self._desk, asked, broods)
+        return JSONResponse(comparison_json(found, asked.species))
 
     def start(self, _: Mapping[str, str], fields: Fields, by: str) -> Json:
         """Begin a brood."""

@@ -126,9 +126,10 @@ def whole_json(brood: Brood, outlook: BroodOutlook, now_ms: int) -> Json:
     }
 
 
-def comparison_json(comparison: Comparison) -> Json:
+def comparison_json(comparison: Comparison, species: str) -> Json:
     """Groups with their intervals, and whether one can say anything."""
     return {
+        "species": species,
         "by": comparison.factor,
         "what": comparison.success,
         "concluded": comparison.concluded,

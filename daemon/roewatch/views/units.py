@@ -3,6 +3,7 @@
 A difference converts as a difference: a limit of 1 °C an hour is 1.8 °F an hour, never 33.8.
 """
 
+import math
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -94,6 +95,12 @@ class Units:
         if self.gallons:
             return f"{self.shown_of(Of.VOLUME, kept):.1f} US gal"
         return f"{kept:g} L"
+
+    def poured(self, kept: float) -> str:
+        """A volume to pour, `4.2 L`, `1.10 US gal`; never more than may be, so rounded down."""
+        unit, digits = ("US gal", 2) if self.gallons else ("L", 1)
+        steps = math.floor(self.shown_of(Of.VOLUME, kept) * 10**digits + 1e-9)
+        return f"{steps / 10**digits:.{digits}f} {unit}"
 
     @property
     def volume(self) -> str:

@@ -3,11 +3,11 @@
 import sys
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from roewatch.breeding.compare import Attempted, Comparison, Factor, Group, compared
+from roewatch.breeding.compare import Attempted, Factor, Group, compared
 from roewatch.breeding.tally import Success
 from roewatch.service.cli.brood_given import Which, desk
 from roewatch.service.cli.options import Json, RoomFile, json_line
@@ -85,7 +85,9 @@ def compare(
         raise typer.BadParameter(f"no brood of {species!r} has spawned; there are: {known}")
     found = compared(attempts, factor, success)
     if json:
-        json_line(_object(found, chosen))
+        from roewatch.views.brood_wire import comparison_json  # noqa: PLC0415
+
+        json_line(comparison_json(found, chosen))
         return
     print(f"{chosen or 'no brood yet'}, {success} by {factor}")
     for group in found.groups:
@@ -111,27 +113,3 @@ def _group_line(group: Group) -> str:
         f"{group.name}: {100 * share.value:.0f} % (95 % interval {100 * share.low:.0f} to "
         f"{100 * share.high:.0f}), {broods}, {group.trials:g} in all"
     )
-
-
-def _object(found: Comparison, species: str) -> dict[str, Any]:
-    return {
-        "species": species,
-        "by": found.factor.value,
-        "what": found.success.value,
-        "concluded": found.concluded,
-        "verdict": found.verdict,
-        "overdispersion": round(found.overdispersion, 3),
-        "groups": [
-            {
-                "name": group.name,
-                "broods": len(group.tallies),
-                "trials": group.trials,
-                "share": group.share.value if group.share else None,
-                "low": group.share.low if group.share else None,
-                "high": group.share.high if group.share else None,
-            }
-            for group in found.groups
-        ],
-        "mixed_up": list(found.mixed_up),
-        "left_out": dict(found.left_out),
-    }
