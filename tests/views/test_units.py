@@ -1,5 +1,6 @@
 """Each browser reads in its own units; differences convert as differences."""
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 from urllib.parse import parse_qs, urlsplit
@@ -10,12 +11,13 @@ from hypothesis import strategies as st
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
 from tests.views.reader import BASE, Forms, Glass, cell, client_of, words
+from tests.views.room_of_broods import Nursery, over
 from tests.views.room_of_glass import PAST, usual
 from tests.views.workshop_of_glass import GlassWorkshop
 
 from roewatch.room.moment import HOUR_MS
 from roewatch.room.quantity import Quantity
-from roewatch.room.window import RateLimit, Window
+from roewatch.room.window import RateLimit, Window, window_of_text
 from roewatch.views.app import app_of
 from roewatch.views.typed import IN, kept_fields, shown_fields
 from roewatch.views.units import KEPT_UNITS, Of, Units
@@ -261,3 +263,65 @@ def test_a_thermometer_is_calibrated_in_the_degrees_that_are_read() -> None:
         ("calibrate", "a1-temp", ["1=0", "25.5=25"], False),
         ("calibrate", "a1-ph", ["4.12=4@25"], False),
     ]
+
+
+def test_a_report_tells_its_water_in_the_degrees_that_are_read(keeper: TestClient) -> None:
+    kept = words(keeper.get("/broods/2026-11/report").text)
+    assert "temperature, °C" in kept
+    choose(keeper, "f")
+    told = words(keeper.get("/broods/2026-11/report").text)
+    assert "temperature, °F" in told
+    assert re.search(r"Last 7\d\.\d °F at", told), "the charts and their sentences"
+    assert not re.search(r"Last 2\d\.\d °C at", told)
+    water = told.split("Water by stage")[1].split("Alarms")[0]
+    assert "°C" not in water
+    row = re.search(r"temperature, °F ([\d.]+) to ([\d.]+) °F ([\d.]+) ([\d.]+) ([\d.]+)", water)
+    assert row is not None, water
+    assert all(60 < float(number) < 100 for number in row.groups())
+
+
+def test_groups_of_warmth_and_what_is_said_of_them_are_in_the_same_degrees(
+    keeper: TestClient, room: Nursery
+) -> None:
+    room[3].record([r for n in range(40, 44) for r in over(f"2026-{n}", "A5", 60)])
+    choose(keeper, "f")
+    page = words(keeper.get("/broods/compare?by=temperature").text)
+    assert "°F" in page
+    assert "°C" not in page
+
+
+def test_the_sitter_reads_windows_in_the_degrees_of_the_house(client: TestClient) -> None:
+    choose(client, "f")
+    sheet = words(client.get("/sitter").text)
+    assert " °F " in sheet
+    assert "75–81" in sheet  # 24 to 27 °C, while conditioning
+
+
+def test_an_alarm_keeps_its_words_and_tells_its_numbers_beside_them(client: TestClient) -> None:
+    said = "24.1 °C, falling 0.42 °C an hour"
+    assert "°F" not in words(
+        client.get("/alarms").text.split('id="no-41"')[1].split("</article>")[0]
+    )
+    choose(client, "f")
+    for address in ("/alarms", "/alarms/41", "/tank/A4"):
+        page = words(client.get(address).text)
+        assert said in page, "as it was sent to the phone"
+        assert "75.4 °F, window 71.6 to 82.4 °F" in page, address
+    number_42 = client.get("/alarms/42").text
+    assert "°F, window" not in words(number_42), "pH is the same everywhere"
+
+
+@given(st.floats(-50, 500), st.floats(0.1, 100), st.integers(0, 3), st.sampled_from("lhb"))
+def test_a_windows_text_is_read_back_to_the_digits_it_was_written_with(
+    low: float, width: float, digits: int, sides: str
+) -> None:
+    window = Window(low=None if sides == "h" else low, high=None if sides == "l" else low + width)
+    read = window_of_text(window.text(digits))
+    apart = sides != "b" or round(low, digits) < round(low + width, digits)
+    assert (read is not None) == apart
+    assert read is None or read.text(digits) == window.text(digits)
+
+
+@pytest.mark.parametrize("text", ["", "1 °C in 1 h", "24-", "at most", "24.0-27.0 °C"])
+def test_what_is_no_windows_text_is_none(text: str) -> None:
+    assert window_of_text(text) is None

@@ -68,9 +68,16 @@ class Comparison:
     mixed_up: tuple[str, ...]
 
 
-def compared(attempts: Sequence[Attempted], factor: Factor, success: Success) -> Comparison:
+def compared(
+    attempts: Sequence[Attempted],
+    factor: Factor,
+    success: Success,
+    *,
+    warmth: Callable[[int], str] = lambda celsius: f"{celsius} °C",
+) -> Comparison:
     """Groups of `attempts`, all of one species, by `factor`, with intervals of 95 %.
 
+    warmth: how a group of a whole degree is called, no two alike.
     Raises ValueError for broods of several species: what differs between them is the species.
     """
     species = sorted({a.brood.species for a in attempts})
@@ -79,7 +86,7 @@ def compared(attempts: Sequence[Attempted], factor: Factor, success: Success) ->
     left_out: dict[str, str] = {}
     sorted_out: dict[str, list[tuple[Attempted, Tally]]] = {}
     for attempt in attempts:
-        name = _named(attempt, factor)
+        name = _named(attempt, factor, warmth)
         found = tally(attempt.brood, success) if name else f"{factor} not recorded"
         if isinstance(found, str):
             left_out[attempt.brood.id] = found
@@ -123,13 +130,13 @@ def overdispersion(groups: Iterable[Sequence[Tally]]) -> tuple[float, int]:
     return (max(total / freedom, 1.0) if freedom else 1.0), freedom
 
 
-def _named(attempt: Attempted, factor: Factor) -> str:
+def _named(attempt: Attempted, factor: Factor, warmth: Callable[[int], str] = str) -> str:
     named: dict[Factor, Callable[[], str]] = {
         Factor.WATER: lambda: attempt.brood.water,
         Factor.PARENTS: lambda: attempt.brood.parents,
         Factor.FOOD: lambda: attempt.brood.food,
         Factor.TEMPERATURE: lambda: (
-            "" if attempt.celsius is None else f"{math.floor(attempt.celsius + 0.5)} °C"
+            "" if attempt.celsius is None else warmth(math.floor(attempt.celsius + 0.5))
         ),
     }
     return named[factor]().strip()

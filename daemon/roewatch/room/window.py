@@ -1,5 +1,6 @@
 """A window: the band of a quantity that suits a stage; a rate limit: the most change per span."""
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -47,6 +48,24 @@ class Window:
         if self.high is None:
             return f"at least {self.low:.{digits}f}"
         return f"{self.low:.{digits}f}-{self.high:.{digits}f}"
+
+
+_NUMBER = r"-?\d+(?:\.\d+)?"
+_BAND = re.compile(rf"({_NUMBER})-({_NUMBER})|at most ({_NUMBER})|at least ({_NUMBER})")
+
+
+def window_of_text(text: str) -> Window | None:
+    """The window `Window.text` wrote, to the digits it wrote.
+
+    None for any other text, and for bounds those digits do not tell apart.
+    """
+    found = _BAND.fullmatch(text)
+    if found is None:
+        return None
+    low, high, most, least = (None if part is None else float(part) for part in found.groups())
+    if low is not None and high is not None and low >= high:
+        return None
+    return Window(low=low if least is None else least, high=high if most is None else most)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

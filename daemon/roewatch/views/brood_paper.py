@@ -20,7 +20,7 @@ from roewatch.views.brood_words import (
     lines,
     tanks_words,
 )
-from roewatch.views.pages import Desk
+from roewatch.views.pages import Desk, units_of
 from roewatch.views.paper import NoPaperError, pdf
 
 _SHEET_WIDTH = 480
@@ -35,7 +35,7 @@ def sources_of(desk: Desk) -> Sources:
 def report_page(desk: Desk, request: Request) -> Response:
     """The report, as a page or, by its address, as a PDF."""
     brood = brood_here(desk, request.path_params["brood"])
-    html = report_html(sources_of(desk), brood, desk.live.now_ms())
+    html = report_html(sources_of(desk), brood, desk.live.now_ms(), units_of(request))
     if not request.url.path.endswith(".pdf"):
         policy = f"default-src 'none'; style-src '{style_hash()}'; frame-ancestors 'none'"
         return HTMLResponse(html, headers={"content-security-policy": policy})

@@ -7,11 +7,12 @@ from roewatch.breeding.brood import Brood, Stay, brood_of
 from roewatch.breeding.forecast import Expected
 from roewatch.breeding.record import BroodAct
 from roewatch.room.moment import DAY_MS, HOUR_MS
-from roewatch.room.quantity import KEPT, Quantity, shown
+from roewatch.room.quantity import KEPT, Quantity
 from roewatch.views.brood_ports import BroodBook
 from roewatch.views.brood_words import BroodWords
 from roewatch.views.plot import ChartSpec
 from roewatch.views.trace import spells, trace_of
+from roewatch.views.units import Units
 from roewatch.views.wording import number, whole_span
 
 _PARENTS_MS = HOUR_MS
@@ -33,13 +34,14 @@ def differences(
     brood: Brood,
     specs: Sequence[tuple[Stay, Quantity, ChartSpec]],
     say: BroodWords,
+    units: Units,
 ) -> list[Difference]:
     """Forecasts first, then what was late, then the water against plan and windows."""
     return [
         *_forecasts(book, brood, say),
         *_late(brood, say),
-        *_plans(specs, say),
-        *_windows(specs),
+        *_plans(specs, say, units),
+        *_windows(specs, units),
     ]
 
 
@@ -90,7 +92,7 @@ def _late(brood: Brood, say: BroodWords) -> Iterator[Difference]:
 
 
 def _plans(
-    specs: Sequence[tuple[Stay, Quantity, ChartSpec]], say: BroodWords
+    specs: Sequence[tuple[Stay, Quantity, ChartSpec]], say: BroodWords, units: Units
 ) -> Iterator[Difference]:
     """Each planned step that fell into the brood's time, against the reading nearest to it."""
     for stay, quantity, spec in specs:
@@ -107,14 +109,17 @@ def _plans(
                 off = value - step.value
                 yield Difference(
                     what=f"plan, {stay.tank} {KEPT[quantity].name}",
-                    meant=f"{shown(quantity, step.value)} by {say.when(step.at_ms)}",
-                    came=f"{number(quantity, value)}, {number(quantity, abs(off))} "
+                    meant=f"{units.shown(quantity, step.value)} by {say.when(step.at_ms)}",
+                    came=f"{units.number(quantity, value)}, "
+                    f"{number(quantity, units.difference(quantity, abs(off)))} "
                     f"{'above' if off > 0 else 'below'}",
                     apart=abs(off) > (0.1 if quantity is Quantity.PH else 0.05 * abs(step.value)),
                 )
 
 
-def _windows(specs: Sequence[tuple[Stay, Quantity, ChartSpec]]) -> Iterator[Difference]:
+def _windows(
+    specs: Sequence[tuple[Stay, Quantity, ChartSpec]], units: Units
+) -> Iterator[Difference]:
     for stay, quantity, spec in specs:
         found = [
             spell
@@ -129,6 +134,7 @@ def _windows(specs: Sequence[tuple[Stay, Quantity, ChartSpec]]) -> Iterator[Diff
             what=f"window, {stay.tank} {KEPT[quantity].name}",
             meant="inside in every stage",
             came=f"outside for {whole_span(out_ms)} in all, "
-            f"{'above' if worst.above else 'below'}, at worst {number(quantity, worst.worst[1])}",
+            f"{'above' if worst.above else 'below'}, at worst "
+            f"{units.number(quantity, worst.worst[1])}",
             apart=True,
         )

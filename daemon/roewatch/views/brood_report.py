@@ -41,6 +41,7 @@ from roewatch.views.pages import environment, static_bytes
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Records
 from roewatch.views.standing import alarm_words
+from roewatch.views.units import KEPT_UNITS, Units
 from roewatch.views.week import (
     Look,
     Past,
@@ -143,7 +144,7 @@ def chart_specs(
     return found
 
 
-def report_of(sources: Sources, brood: Brood, now_ms: int) -> Report:
+def report_of(sources: Sources, brood: Brood, now_ms: int, units: Units = KEPT_UNITS) -> Report:
     """The whole report of a brood as of `now_ms`."""
     say = PaperWords(now_ms, ZoneInfo(sources.room.zone))
     from_ms, to_ms = span_of_brood(brood, now_ms)
@@ -155,14 +156,14 @@ def report_of(sources: Sources, brood: Brood, now_ms: int) -> Report:
         lines=lines(brood, outlook.forecast, say),
         counts=[(COUNTS[k], brood.counts[k].text) for k in Counted if k in brood.counts],
         rates=rate_words(brood),
-        differences=differences(sources.broods, brood, specs, say),
+        differences=differences(sources.broods, brood, specs, say, units),
         charts=[
             Drawn(
                 title=spec.title,
                 svg=Markup(svg(spec)),  # noqa: S704 our own drawing, every text in it escaped
                 words=summary(spec),
             )
-            for _, _, spec in specs
+            for spec in (units.chart(spec) for _, _, spec in specs)
         ],
         water=water_rows(specs, {stay.tank: _stage_at(sources, stay) for stay in stays}),
         alarms=_alarms(sources.records, stays),
@@ -202,10 +203,10 @@ def style_hash() -> str:
     return "sha256-" + b64encode(sha256(_style().encode()).digest()).decode()
 
 
-def report_html(sources: Sources, brood: Brood, now_ms: int) -> str:
+def report_html(sources: Sources, brood: Brood, now_ms: int, units: Units = KEPT_UNITS) -> str:
     """The report as one HTML file that asks for nothing outside itself."""
     say = PaperWords(now_ms, ZoneInfo(sources.room.zone))
-    report = report_of(sources, brood, now_ms)
+    report = report_of(sources, brood, now_ms, units)
     outlook = sources.broods.outlook(brood, now_ms)
     title = f"Brood {brood.id}: {day_words(brood, now_ms)}"
     bar = bar_svg(bar_for(brood, outlook.forecast, now_ms), title=title, width=WIDTH)
@@ -228,5 +229,8 @@ def report_html(sources: Sources, brood: Brood, now_ms: int) -> str:
         deed_words=deed_words,
         alarm_words=alarm_words,
         kept=KEPT,
+        units=units,
+        number=units.number,
+        window_text=units.window_text,
         minute_ms=MINUTE_MS,
     )

@@ -21,7 +21,8 @@ from roewatch.breeding.compare import (
 )
 from roewatch.breeding.tally import Success
 from roewatch.views.asked import AskedWrongError
-from roewatch.views.pages import Desk
+from roewatch.views.pages import Desk, units_of
+from roewatch.views.units import KEPT_UNITS, Units
 from roewatch.views.wording import species_name
 
 FACTORS = {
@@ -77,15 +78,22 @@ def asked_of(query: Mapping[str, str], broods: Iterable[Brood]) -> Asked:
     return Asked(species=species, factor=Factor(factor), success=Success(success))
 
 
-def comparison_of(desk: Desk, asked: Asked, broods: Iterable[Brood]) -> Comparison:
-    """The comparison of one species' broods."""
+def comparison_of(
+    desk: Desk, asked: Asked, broods: Iterable[Brood], units: Units = KEPT_UNITS
+) -> Comparison:
+    """The comparison of one species' broods; groups of a degree are called in `units`."""
     now_ms = desk.live.now_ms()
     attempts = [
         Attempted(brood=brood, celsius=desk.broods.eggs_celsius(brood, now_ms))
         for brood in broods
         if brood.species == asked.species and brood.spawned_ms is not None
     ]
-    return compared(attempts, asked.factor, asked.success)
+    return compared(
+        attempts,
+        asked.factor,
+        asked.success,
+        warmth=units.degree,
+    )
 
 
 def compare_page(desk: Desk, request: Request) -> Response:
@@ -93,7 +101,7 @@ def compare_page(desk: Desk, request: Request) -> Response:
     sight = desk.lookout.look()
     broods = desk.broods.broods()
     asked = asked_of(request.query_params, broods)
-    comparison = comparison_of(desk, asked, broods)
+    comparison = comparison_of(desk, asked, broods, units_of(request))
     counted = Counter(brood.species for brood in broods)
     # those with most broods are drawn; among these the best stands first
     groups = sorted(comparison.groups, key=lambda group: -len(group.tallies))

@@ -16,7 +16,8 @@ from roewatch.room.species import Food
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Tank
 from roewatch.views.brood_words import PaperWords
-from roewatch.views.pages import Desk
+from roewatch.views.pages import Desk, units_of
+from roewatch.views.units import KEPT_UNITS, Units
 from roewatch.views.wording import species_name
 
 DAYS = 7
@@ -51,7 +52,7 @@ class Row:
     no_food: bool
     tasks: tuple[str, ...]
     look: str
-    celsius: str
+    warmth: str
     ph: str
 
 
@@ -106,7 +107,7 @@ def sitter_sheet(desk: Desk, request: Request) -> Response:
     """The sheet as of now."""
     sight = desk.lookout.look()
     zone = ZoneInfo(sight.room.zone)
-    say = PaperWords(sight.now_ms, zone)
+    say, units = PaperWords(sight.now_ms, zone), units_of(request)
     broods: dict[str, Brood] = {}
     for brood in desk.broods.broods():
         if brood.open:
@@ -115,11 +116,12 @@ def sitter_sheet(desk: Desk, request: Request) -> Response:
     for standing in sight.standings:
         here = broods.get(standing.tank.id)
         todos = desk.broods.outlook(here, sight.now_ms).todos if here else ()
-        rows.append(row_of(standing.tank, here, todos, say))
+        rows.append(row_of(standing.tank, here, todos, say, units))
     return desk.alone(
         request,
         "sitter.html",
         rows=rows,
+        units=units,
         has_ph=any(row.ph for row in rows),
         days=range(DAYS),
         ifs=CASES,
@@ -136,7 +138,13 @@ def _named(desk: Desk) -> Sequence[str]:
     return [contact.name for contact in desk.workshop.contacts.contacts()]
 
 
-def row_of(tank: Tank, brood: Brood | None, todos: Sequence[Todo], say: PaperWords) -> Row:
+def row_of(
+    tank: Tank,
+    brood: Brood | None,
+    todos: Sequence[Todo],
+    say: PaperWords,
+    units: Units = KEPT_UNITS,
+) -> Row:
     """One tank's line. todos: what its brood asks for."""
     # what is long overdue is the keeper's; the sitter begins with today
     soon = [todo for todo in todos if todo.due_ms >= say.now_ms - DAY_MS or todo.flag]
@@ -156,8 +164,8 @@ def row_of(tank: Tank, brood: Brood | None, todos: Sequence[Todo], say: PaperWor
         no_food=no_food,
         tasks=tuple(f"{say.when(t.due_ms)}: {_short(t.words)}" for t in asked[:_MOST_TASKS]),
         look=_LOOKS[stage] if tank.species else "nothing to do",
-        celsius=_window(tank, Quantity.TEMPERATURE, 0),
-        ph=_window(tank, Quantity.PH, 1),
+        warmth=_window(tank, Quantity.TEMPERATURE, 0, units),
+        ph=_window(tank, Quantity.PH, 1, units),
     )
 
 
@@ -182,6 +190,6 @@ def _short(words: str) -> str:
     return first.split(": ")[0].rstrip(".") if len(first) > 60 else first.rstrip(".")
 
 
-def _window(tank: Tank, quantity: Quantity, digits: int) -> str:
+def _window(tank: Tank, quantity: Quantity, digits: int, units: Units) -> str:
     window = tank.windows.get(quantity)
-    return window.text(digits).replace("-", "–") if window else ""
+    return units.window(quantity, window).text(digits).replace("-", "–") if window else ""

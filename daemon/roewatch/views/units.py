@@ -7,9 +7,10 @@ import math
 from dataclasses import dataclass, replace
 from enum import Enum
 
+from roewatch.alarms.alarm import Alarm
 from roewatch.breeding.plan import Plan, Step
 from roewatch.room.quantity import KEPT, Quantity
-from roewatch.room.window import Window
+from roewatch.room.window import Window, window_of_text
 from roewatch.views import wording
 from roewatch.views.plot import ChartSpec
 from roewatch.water.hardness import CACO3_MG_PER_DEGREE
@@ -122,6 +123,24 @@ class Units:
         if what is Of.VOLUME:
             return litres(shown, Measure.US_GALLON) if self.gallons else shown
         return shown / CACO3_MG_PER_DEGREE if self.ppm else shown
+
+    def degree(self, celsius: int) -> str:
+        """What a group of one whole degree is called: `24 °C`, `75.2 °F`."""
+        if self.fahrenheit:
+            return self.shown(Quantity.TEMPERATURE, celsius)
+        return f"{celsius} °C"
+
+    def alarm(self, alarm: Alarm) -> str:
+        """An alarm's own numbers where its text, as it was sent, tells them in other degrees.
+
+        `75.4 °F, window 71.6 to 82.4 °F`; empty where nothing needs to be said again.
+        """
+        quantity = alarm.quantity
+        if quantity is None or not self._warm(quantity) or alarm.value is None:
+            return ""
+        window = window_of_text(alarm.window)
+        told = f", window {self.window_text(quantity, window)}" if window else ""
+        return f"{self.shown(quantity, alarm.value)}{told}"
 
     def hardness(self, kept: str) -> tuple[str, float, int]:
         """Unit, factor and digits of a hardness. kept: `°dGH` or `°dKH`, what it is kept in."""
