@@ -12,7 +12,8 @@ from roewatch.judging.finding import Finding, Forecast
 from roewatch.judging.limits import Limits
 from roewatch.judging.slope import fitted_per_h
 from roewatch.judging.standing import Seen, Standing
-from roewatch.judging.witness import BUCKET_MS, Witness
+from roewatch.judging.testimony import BUCKET_MS
+from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, span_text
 from roewatch.room.quantity import Quantity

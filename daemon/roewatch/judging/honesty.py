@@ -3,7 +3,8 @@
 from roewatch.judging.finding import Finding
 from roewatch.judging.quality import sensor_code
 from roewatch.judging.standing import Seen, Standing
-from roewatch.judging.witness import BUCKET_MS, Witness
+from roewatch.judging.testimony import BUCKET_MS
+from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
 from roewatch.room.moment import MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity, shown

@@ -14,8 +14,9 @@ from roewatch.judging.keeping import Keeping
 from roewatch.judging.limits import Limits
 from roewatch.judging.silence import Silence
 from roewatch.judging.standing import Key, Standing
+from roewatch.judging.testimony import NOTHING, Judged
 from roewatch.judging.together import Together
-from roewatch.judging.witness import NOTHING, Judged, Witness
+from roewatch.judging.witness import Witness
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity

@@ -9,7 +9,8 @@ from statistics import median
 from typing import Any
 
 from roewatch.judging.limits import Limits
-from roewatch.judging.witness import BUCKET_MS, Witness
+from roewatch.judging.testimony import BUCKET_MS
+from roewatch.judging.witness import Witness
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 

@@ -10,7 +10,8 @@ from typing import Any
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
 from roewatch.judging.standing import Seen, Standing
-from roewatch.judging.witness import BUCKET_MS, KEPT_BUCKETS, Witness
+from roewatch.judging.testimony import BUCKET_MS
+from roewatch.judging.witness import KEPT_BUCKETS, Witness
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, span_text
 from roewatch.room.quantity import KEPT, Quantity, shown
