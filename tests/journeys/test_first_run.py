@@ -134,6 +134,13 @@ def test_a_nearly_empty_room_becomes_a_watched_tank(
         assert "B2 stands in rack B, shelf 2, place 1." in moved
         assert "Keeper/phone: taken" in keeper.does("/setup", "/setup/test")
         assert phone.got, "it stands on the phone"
+        more = keeper.does(
+            "/contacts", "/contacts", name="Night watch", way="siren", url=f"{phone.url}?who=night",
+        )  # fmt: skip
+        assert "Night watch is told from now on." in more
+        tested = keeper.does("/contacts", "/setup/test")
+        assert "Night watch/siren: taken" in tested, "without a start in between"
+        assert "?who=night" not in keeper.client.get("/contacts").text
         assert daemon.parts is not None
 
     written = room.read_text(encoding="utf-8")
