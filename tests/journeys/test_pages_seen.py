@@ -59,6 +59,7 @@ ADDRESSES = (
     RAMP.replace("/water", "/water/card"),
     "/water/calibrate?probe=a1-ph",
     "/setup",
+    "/contacts",
     "/move",
     "/move?tank=A1",
     "/nowhere",

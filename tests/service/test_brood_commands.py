@@ -242,5 +242,6 @@ def test_a_comparison_of_few_broods_concludes_nothing(room: Path) -> None:
     assert found["concluded"] is False
     assert "Too few broods" in found["verdict"]
     assert [(g["name"], g["broods"]) for g in found["groups"]] == [("rain", 2), ("well", 1)]
+    assert [g["counted"] for g in found["groups"]] == [100, 60], "as /api/comparison has it"
     assert "Too few broods" in brood(room, "compare").stdout
     assert brood(room, "compare", "--species", "danio-rerio").exit_code == 2

@@ -1,7 +1,7 @@
 """The app: which address shows what, and which form does what, for whom."""
 
 import secrets
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import ParamSpec, TypeVar
 from urllib.parse import quote
@@ -61,7 +61,6 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
     past: Past = UNKNOWN,
     access: Access = NOBODY,
     broods: BroodBook = NO_BROODS,
-    keepers: Sequence[str] = (),
     workshop: Workshop | None = None,
     unreadable: type[Exception] = OSError,
 ) -> Starlette:
@@ -69,7 +68,6 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
 
     past: what the bands of the past are drawn from.
     access: who may come in. broods: the broods that are kept.
-    keepers: whom the sitter calls, by name, in their order.
     workshop: what writes the room file; None where nothing may. unreadable: what the records
         raise when they cannot be read.
     """
@@ -87,7 +85,7 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
         ),
         link_key=access.link_key,
     )
-    desk.broods, desk.workshop, desk.keepers = broods, workshop, tuple(keepers)
+    desk.broods, desk.workshop = broods, workshop
     trouble = Trouble(desk)
     return Starlette(
         routes=_Addresses(desk).routes(),

@@ -15,8 +15,8 @@ from roewatch.views.visitor import Visitor
 
 _TOLD_OF = {
     "low": "everything",
-    "medium": "what is to be done today, and what is serious",
-    "high": "only what is serious",
+    "medium": "today and serious",
+    "high": "serious only",
 }
 
 

@@ -137,8 +137,6 @@ class Desk:
         link_key: bytes = b"",
     ) -> None:
         self.broods: BroodBook = NO_BROODS
-        self.keepers: tuple[str, ...] = ()
-        """Whom to call, by name, in their order."""
         self.workshop: Workshop | None = None
         self.records = records
         self.live = live

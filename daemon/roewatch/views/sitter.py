@@ -134,7 +134,7 @@ def sitter_sheet(desk: Desk, request: Request) -> Response:
 def _named(desk: Desk) -> Sequence[str]:
     """Whom to call, in their order."""
     if desk.workshop is None:
-        return desk.keepers
+        return ()
     return [contact.name for contact in desk.workshop.contacts.contacts()]
 
 
