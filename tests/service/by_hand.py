@@ -131,7 +131,7 @@ class HandEar:
         """A message comes as it is."""
         self._waiting.append(message)
 
-    def group(self, *, first_wait_s: float, slow_s: float) -> list[Message]:
+    def group(self, *, first_wait_s: float, slow_s: float = 0.0) -> list[Message]:
         group, self._waiting = self._waiting, []
         return group
 
