@@ -37,6 +37,9 @@ class FaultKind(StrEnum):
     PROBE_PATCHY = "probe-patchy"  # share of readings lost, 0.6
     PROBE_SWAPPED = "probe-swapped"  # with the same probe of the tank in `other`
     PROBE_BUFFER = "probe-buffer"  # in pH 7.00, then in 4.00, half the time each
+    PROBE_CLOCK_BACK = "probe-clock-back"  # hours its board's clock was put back, 5
+    PROBE_CLOCK_FROZEN = "probe-clock-frozen"
+    PROBE_CLOCK_AHEAD = "probe-clock-ahead"  # minutes its board's clock runs ahead, 60
     SENSOR_ERROR = "sensor-error"  # the number reported, 85.0 (power-on) or -127 (unplugged)
 
 
@@ -47,6 +50,12 @@ OF_THE_PROBE = frozenset(kind for kind in FaultKind if kind.startswith("probe-")
     FaultKind.SENSOR_ERROR
 }
 """These leave the water alone and spoil only what is said about it."""
+
+OF_THE_CLOCK = frozenset(
+    {FaultKind.PROBE_CLOCK_BACK, FaultKind.PROBE_CLOCK_FROZEN, FaultKind.PROBE_CLOCK_AHEAD}
+)
+"""These strike a tank's board: all its probes tell the same wrong time. A board that sends no time,
+as the plain ones of the Boathouse, cannot show them."""
 
 _PH_FIRST = frozenset({FaultKind.PROBE_DRIFT, FaultKind.PROBE_BUFFER})
 

@@ -59,14 +59,14 @@ class Board:
             yield self._senml(self._waiting.pop(next(iter(self._waiting))))
 
     def _json(self, said: list[Sample]) -> Message:
-        at = moment_of(said[0].at_ms).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+        at = moment_of(said[0].stamp_ms).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         body = {"t": at, **{str(sample.quantity): sample.value for sample in said}}
         topic = f"{self._room}/{said[0].tank.lower()}/water"
         return Message(topic, json.dumps(body, separators=(",", ":")), len(said))
 
     def _senml(self, said: list[Sample]) -> Message:
         tank = said[0].tank.lower()
-        base_ms = said[-1].at_ms
+        base_ms = said[-1].stamp_ms
         pack: list[dict[str, str | float]] = []
         for sample in said:
             value = sample.value
@@ -75,8 +75,8 @@ class Board:
             record: dict[str, str | float] = {
                 "n": str(sample.quantity), "u": _SENML_UNITS[sample.quantity], "v": value,
             }  # fmt: skip
-            if sample.at_ms != base_ms:
-                record["t"] = (sample.at_ms - base_ms) / 1000
+            if sample.stamp_ms != base_ms:
+                record["t"] = (sample.stamp_ms - base_ms) / 1000
             pack.append(record)
         pack[0] = {"bn": f"{tank}/", "bt": base_ms / 1000, **pack[0]}
         topic = f"{self._room}/{tank}/pack"

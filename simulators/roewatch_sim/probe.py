@@ -5,7 +5,7 @@ from math import exp
 from random import Random
 from typing import NamedTuple
 
-from roewatch.room.moment import DAY_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch_sim.fault import FaultKind, SimFault
 
@@ -118,6 +118,20 @@ class SimProbe:
         said = round(value * self._per_step) / self._per_step
         self._last_said = said
         return said
+
+    def own_ms(self, at_ms: int) -> int | None:
+        """What its board's clock shows at `at_ms`; None while it shows just that."""
+        for fault in self.ailing:
+            match fault.kind:
+                case FaultKind.PROBE_CLOCK_BACK:
+                    return at_ms - round(fault.strong(5) * HOUR_MS)
+                case FaultKind.PROBE_CLOCK_FROZEN:
+                    return fault.at_ms
+                case FaultKind.PROBE_CLOCK_AHEAD:
+                    return at_ms + round(fault.strong(60) * MINUTE_MS)
+                case _:
+                    continue
+        return None
 
     def begin(self, fault: SimFault) -> None:
         """`fault` takes hold."""

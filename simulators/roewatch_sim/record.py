@@ -13,7 +13,11 @@ from roewatch_sim.room import Sample
 
 
 class ReadingsFile:
-    """CSV `time,tank,quantity,value`, one line a sample, ISO 8601 UTC."""
+    """CSV `time,tank,quantity,value`, one line a sample, ISO 8601 UTC.
+
+    The time is the board's own, as a store keeps it; what a board says of the future is kept when
+    it came.
+    """
 
     def __init__(self, out: TextIO) -> None:
         self._rows = csv.writer(out, lineterminator="\n")
@@ -22,8 +26,10 @@ class ReadingsFile:
     def write(self, samples: Iterable[Sample]) -> int:
         """Append these samples; how many."""
         written = 0
-        for at_ms, tank, quantity, value in samples:
-            self._rows.writerow((iso(at_ms), tank, str(quantity), f"{value:.10g}"))
+        for sample in samples:
+            at_ms = min(sample.stamp_ms, sample.at_ms)
+            value = f"{sample.value:.10g}"
+            self._rows.writerow((iso(at_ms), sample.tank, str(sample.quantity), value))
             written += 1
         return written
 

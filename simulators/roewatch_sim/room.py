@@ -15,7 +15,7 @@ from roewatch.room.tank import ROOM
 from roewatch.room.window import Window
 from roewatch_sim.air import Climate, RoomAir
 from roewatch_sim.excursion import Excursion, ExcursionBook
-from roewatch_sim.fault import OF_THE_PROBE, OF_THE_ROOM, FaultKind, SimFault
+from roewatch_sim.fault import OF_THE_CLOCK, OF_THE_PROBE, OF_THE_ROOM, FaultKind, SimFault
 from roewatch_sim.keeper import Calibrating, Chore
 from roewatch_sim.probe import SimProbe
 from roewatch_sim.tank import SimTank, TankSpec, Truth
@@ -25,12 +25,21 @@ _LIGHT_FROM_H, _LIGHT_TO_H = 9, 20  # the lamps' timer, local hours
 
 
 class Sample(NamedTuple):
-    """One number as a probe reports it, in the quantity's kept unit. Silence is absence."""
+    """One number as a probe reports it, in the quantity's kept unit. Silence is absence.
+
+    at_ms: when it is said. own_ms: what the board's clock says of that, where it is wrong.
+    """
 
     at_ms: int
     tank: str
     quantity: Quantity
     value: float
+    own_ms: int | None = None
+
+    @property
+    def stamp_ms(self) -> int:
+        """The time the board writes beside the number."""
+        return self.at_ms if self.own_ms is None else self.own_ms
 
 
 Plans = Mapping[tuple[str, Quantity], Sequence[tuple[int, float]]]
@@ -254,7 +263,8 @@ class SimRoom:
                     truth = self._true(tank, quantity, share)
                 value = probe.read(at_ms, truth, room_c, water_c)
                 if value is not None:
-                    said.append(Sample(at_ms, tank.id, quantity, value))
+                    own_ms = probe.own_ms(at_ms) if probe.ailing else None
+                    said.append(Sample(at_ms, tank.id, quantity, value, own_ms))
         share = self._phases[ROOM] + wander(-0.04, 0.04)
         at_ms = begun_ms + int(share * step_ms)
         air_c = self._air_before + share * (room_c - self._air_before)
@@ -314,4 +324,6 @@ class SimRoom:
             return [self.air_probe, *(p for tank in self.tanks.values() for p in tank.probes)]
         if fault.tank == ROOM:
             return [self.air_probe]
+        if fault.kind in OF_THE_CLOCK:
+            return list(self.tanks[fault.tank].probes)
         return [self.tanks[fault.tank].probe(fault.probe_quantity)]

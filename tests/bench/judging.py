@@ -1,4 +1,4 @@
-"""Run: python -m tests.bench.judging [--readings N] [--rounds N]: how many readings one core judges.
+"""Run: python -m tests.bench.judging [--readings N] [--rounds N]: readings judged on one core.
 
 Rooms of 10, 1,000 and 10,000 probes (a thermometer and an electrode a tank), read every 60 s and
 every 10 s, for whole hours, so that what falls due by the minute, the five minutes and the hour is

@@ -6,7 +6,7 @@ import math
 import pytest
 
 from roewatch.intake.binding import Binding, Format
-from roewatch.intake.decode import LARGEST, Decoded, Refused, decode
+from roewatch.intake.decode import LARGEST, Ahead, Decoded, Refused, decode
 from roewatch.room.moment import at_ms_of_iso
 from roewatch.room.quantity import Quantity
 
@@ -143,6 +143,15 @@ def test_a_clock_five_minutes_ahead_is_still_believed() -> None:
     ahead = NOON + 5 * 60_000
     assert read({"t": ahead, "v": 1}, binding) == ([Decoded("A1-temp", ahead, 1.0, True)], [])
     assert read({"t": ahead + 1, "v": 1}, binding)[0] == [Decoded("A1-temp", NOON, 1.0, False)]
+
+
+def test_how_far_a_clock_is_ahead_is_told_and_of_one_behind_nothing() -> None:
+    binding = bound(Format.JSON, pointer="/v", time_pointer="/t")
+    ahead = [refusal.ahead for refusal in read({"t": NOON + 3_600_000, "v": 1}, binding)[1]]
+    assert ahead == [Ahead("A1-temp", NOON, 3_600_000)]
+    for given in ("2000-01-01T00:00:30Z", "soon", "2107-01-01T00:00:00Z", 1e18):
+        assert [refusal.ahead for refusal in read({"t": given, "v": 1}, binding)[1]] == [None]
+    assert read({"t": NOON + 3_600_000, "v": 1}, binding, retained=True)[1][0].ahead is None
 
 
 def test_a_number_in_quotes_is_read_as_written() -> None:

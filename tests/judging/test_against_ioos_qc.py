@@ -14,6 +14,7 @@ from tests.judging.rooms import START, flags, minutes, one_tank, probe, room, ta
 
 from roewatch.judging.judge import Judge
 from roewatch.judging.limits import Limits
+from roewatch.judging.liveliness import Liveliness
 from roewatch.judging.quality import GROSS, SPIKES
 from roewatch.room.moment import DAY_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
@@ -137,3 +138,36 @@ def test_one_sensor_step_breaks_their_rate_of_change_and_none_of_ours() -> None:
     theirs = qartod.rate_of_change_test(values, at, 1.0 / 3600)
     assert sum(int(flag) == 3 for flag in theirs.data) > 50
     assert {int(f.flag) for f in flags(one_tank(), minutes(values))[1:]} == {1}
+
+
+def test_a_dull_probe_is_dull_for_both() -> None:
+    # Theirs slides with every reading and needs its thresholds given; ours learns the least range
+    # of three hours itself and looks when an hour is over. At the end of an hour both have looked
+    # at the same three. They call the first hours good from one reading on, unless told how many.
+    values = [26.0 + n % 12 / 24 for n in range(12 * 30)] + [
+        26.0 + n % 12 / 120 for n in range(120)
+    ]
+    at_ms = [START + n * 5 * MINUTE_MS for n in range(len(values))]
+    lively = Liveliness(Limits())
+    ours = [lively.dull(at, value) for at, value in zip(at_ms, values, strict=True)]
+    at = np.array(at_ms, dtype="datetime64[ms]")
+    usual = 11 / 24
+    theirs = qartod.attenuated_signal_test(
+        values, at, usual / 3, 0.0, test_period=3 * 3600, min_obs=36, check_type="range"
+    )
+    assert {int(flag) for flag in theirs.data[:35]} == {2}
+    hours = range(12 * 26, len(values), 12)  # ours has known a day by then
+    assert [ours[n] for n in hours] == [int(theirs.data[n - 1]) == 3 for n in hours]
+    assert {int(theirs.data[n - 1]) for n in hours} == {1, 3}
+
+
+def test_a_flat_line_is_attenuated_there_and_flat_here() -> None:
+    values = [26.0 + n % 12 / 24 for n in range(12 * 30)] + [26.0] * 60
+    at_ms = [START + n * 5 * MINUTE_MS for n in range(len(values))]
+    theirs = qartod.attenuated_signal_test(
+        values, np.array(at_ms, dtype="datetime64[ms]"), 0.15, 0.0,
+        test_period=3 * 3600, min_obs=36, check_type="range",
+    )  # fmt: skip
+    assert int(theirs.data[-1]) == 3
+    lively = Liveliness(Limits())
+    assert not [lively.dull(at, value) for at, value in zip(at_ms, values, strict=True)][-1]

@@ -121,3 +121,38 @@ def test_a_clock_that_stands_still_is_a_wrong_clock() -> None:
 
 def test_a_clock_put_back_by_ten_minutes_is_right_again_before_it_matters() -> None:
     assert with_wrong_clock({minute: minute - 10 for minute in range(30, 80)}) == []
+
+
+def told_ahead(
+    *probes: str, from_min: int = 30, to_min: int = 60, restart: bool = False
+) -> list[str]:
+    """What is told when these probes' own times are an hour ahead, and so not believed."""
+    judge = three_tanks()
+    states: dict[str, str] = {}
+    found: list[Finding] = []
+    for reading in talk(first=0, last=100):
+        minute = (reading.at_ms - START) // MINUTE_MS
+        if reading.probe in probes and from_min <= minute < to_min:
+            judge.note_ahead(reading.probe, reading.at_ms, 3_600_000)
+        found += fold(judge, [reading])
+        if restart:
+            states |= judge.changed_states()
+            if reading.probe == "A1-t" and minute % 17 == 0:
+                judge = three_tanks()
+                assert judge.restore(states) == []
+    return [f"{f.tank} {f.kind} {f.probe} {f.present}" for f in found]
+
+
+def test_a_clock_that_runs_ahead_is_wrong_until_it_shows_the_present_for_a_while() -> None:
+    told = ["A2 probe-clock A2-t True", "A2 probe-clock A2-t False"]
+    assert told_ahead("A2-t") == told
+    assert told_ahead("A2-t", restart=True) == told
+
+
+def test_a_clock_ahead_for_a_few_readings_is_a_stumble() -> None:
+    assert told_ahead("A2-t", to_min=33) == []
+
+
+def test_all_clocks_ahead_are_ours_behind() -> None:
+    everybody = {reading.probe for reading in talk(first=0, last=1)}
+    assert told_ahead(*everybody) == []

@@ -89,6 +89,26 @@ def test_an_alarm_is_published_and_kept_and_reaches_the_phone(tmp_path: Path) ->
         assert at.store.due_notices(at.clock.now_ms()) == []
 
 
+def test_a_board_whose_clock_runs_ahead_is_told_and_its_tank_goes_on_being_watched(
+    tmp_path: Path,
+) -> None:
+    with house(tmp_path, "A1", "A2") as at:
+        at.lives(5)
+        for minute in range(30):
+            at.clock.pass_by(MINUTE_MS)
+            at.speaks("A1", 26.5 if minute < 10 else 31.0, at_ms=at.clock.now_ms() + 60 * MINUTE_MS)
+            at.speaks("A2", 26.5)
+            at.watch.tick()
+            at.round()
+        assert [(a.tank, a.probe) for a in at.open_alarms(Kind.PROBE_CLOCK)] == [
+            ("A1", "a1-temperature")
+        ]
+        assert [alarm.tank for alarm in at.open_alarms(Kind.ABOVE_WINDOW)] == ["A1"]
+        assert at.kept()[-1][0] == at.clock.now_ms()
+        at.lives(30)
+        assert [a.state for a in at.open_alarms(Kind.PROBE_CLOCK)] == [State.RETURNED]
+
+
 def test_what_a_person_may_not_do_is_said_to_that_person_and_the_watch_goes_on(
     tmp_path: Path,
 ) -> None:

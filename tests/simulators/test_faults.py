@@ -351,3 +351,27 @@ def test_the_exit_told_beforehand_is_the_exit_that_comes() -> None:
 def test_a_healthy_tank_has_no_exit_to_tell() -> None:
     room = boathouse(1, START_MS)
     assert room.exit_ms("A5", TEMPERATURE, within_ms=DAY_MS) is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "minute", "shows"),
+    [
+        (FaultKind.PROBE_CLOCK_BACK, 30, 30 - 5 * 60),
+        (FaultKind.PROBE_CLOCK_AHEAD, 30, 30 + 60),
+        (FaultKind.PROBE_CLOCK_FROZEN, 30, 0),
+    ],
+)
+def test_a_wrong_clock_is_the_boards_and_leaves_the_numbers_alone(
+    kind: FaultKind, minute: int, shows: int, quiet: list[Sample]
+) -> None:
+    played = Played(kind, until_ms=FAULT_MS + HOUR_MS)
+    assert [s._replace(own_ms=None) for s in played.samples] == quiet
+    wrong = [s for s in played.samples if s.own_ms is not None]
+    assert {(s.tank, s.quantity) for s in wrong} == {
+        (s.tank, s.quantity) for s in quiet if s.tank == "A3"
+    }
+    at_ms = FAULT_MS + minute * MINUTE_MS
+    near = [s for s in wrong if abs(s.at_ms - at_ms) < MINUTE_MS]
+    assert near
+    assert all(abs(s.stamp_ms - FAULT_MS - shows * MINUTE_MS) < MINUTE_MS for s in near)
+    assert all(s.at_ms <= FAULT_MS + HOUR_MS + MINUTE_MS for s in wrong)

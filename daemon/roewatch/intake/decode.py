@@ -7,7 +7,7 @@ from roewatch.intake.binding import Binding, Format
 from roewatch.intake.document import document
 from roewatch.intake.entry import AbsentError, Entry, of_json, of_plain, of_senml
 from roewatch.intake.example import example
-from roewatch.intake.own_time import AHEAD_MS, EARLIEST_MS, believable
+from roewatch.intake.own_time import AHEAD_MS, EARLIEST_MS, LATEST_MS, believable
 from roewatch.intake.senml import Record, resolved
 from roewatch.intake.written import UnreadableError, plain
 from roewatch.room.moment import iso
@@ -32,15 +32,24 @@ class Decoded(NamedTuple):
     own_time: bool
 
 
+class Ahead(NamedTuple):
+    """A probe's own time that lies in the future: when it came, and how far ahead it is."""
+
+    probe: str
+    at_ms: int
+    by_ms: int
+
+
 class Refused(NamedTuple):
     """What could not be read in one message for one probe, and why.
 
-    example: the payload, quoted, shortened and printable.
+    example: the payload, quoted, shortened and printable. ahead: when it was the probe's clock.
     """
 
     topic: str
     why: str
     example: str
+    ahead: Ahead | None = None
 
 
 def decode(
@@ -74,7 +83,7 @@ def decode(
         present_ms = arrival_ms
     moments = _Moments(arrival_ms, present_ms, retained)
     decoded: list[Decoded] = []
-    troubles: list[str] = []
+    troubles: list[tuple[str, Ahead | None]] = []
     absent: list[tuple[str, AbsentError]] = []
     for binding in bindings:
         try:
@@ -82,19 +91,20 @@ def decode(
         except AbsentError as error:
             absent.append((binding.probe, error))
         except UnreadableError as error:
-            troubles.append(f"{binding.probe}: {error}")
+            troubles.append((f"{binding.probe}: {error}", None))
         else:
-            placed, trouble = _placed(entries, binding.probe, moments)
+            placed, trouble, by_ms = _placed(entries, binding.probe, moments)
             decoded += placed
             if trouble:
-                troubles.append(f"{binding.probe}: {trouble}")
+                ahead = Ahead(binding.probe, arrival_ms, by_ms) if by_ms else None
+                troubles.append((f"{binding.probe}: {trouble}", ahead))
     if len(absent) == len(bindings):
         # packs of a gateway carry now these, now those; one that is nobody's is refused
-        troubles += [f"{probe}: {error}" for probe, error in absent]
+        troubles += [(f"{probe}: {error}", None) for probe, error in absent]
     if not troubles:
         return decoded, []
     shown = example(payload)
-    return decoded, [Refused(topic, why, shown) for why in troubles]
+    return decoded, [Refused(topic, why, shown, ahead) for why, ahead in troubles]
 
 
 class _Message:
@@ -140,12 +150,22 @@ class _Moments(NamedTuple):
 
 
 class _UntimelyError(UnreadableError):
-    """An own time that cannot be believed or read; the number beside it may be good."""
+    """An own time that cannot be believed or read; the number beside it may be good.
+
+    by_ms: how far it lies in the future, 0 when it is wrong in another way.
+    """
+
+    def __init__(self, why: str, by_ms: int = 0) -> None:
+        super().__init__(why)
+        self.by_ms = by_ms
 
 
-def _placed(entries: list[Entry], probe: str, moments: _Moments) -> tuple[list[Decoded], str]:
-    """The entries as readings, and the first trouble among them with how many more had any."""
+def _placed(entries: list[Entry], probe: str, moments: _Moments) -> tuple[list[Decoded], str, int]:
+    """The entries as readings, the first trouble among them with how many more had any, and how
+    far the furthest own time lies in the future.
+    """
     troubles: list[str] = []
+    ahead_ms = 0
     at: dict[int, Decoded] = {}
     latest_ms = moments.present_ms + AHEAD_MS
     alone: bool | None = None  # counted once, and only for those who leave their time open
@@ -164,6 +184,7 @@ def _placed(entries: list[Entry], probe: str, moments: _Moments) -> tuple[list[D
                 when = _when(entry, moments, alone=alone)
             except _UntimelyError as error:
                 troubles.append(str(error))
+                ahead_ms = max(ahead_ms, error.by_ms)
                 if moments.retained or len(entries) > 1:
                     continue
                 when = (moments.arrival_ms, False)
@@ -178,9 +199,9 @@ def _placed(entries: list[Entry], probe: str, moments: _Moments) -> tuple[list[D
             moment = iso(reading.at_ms)
             troubles.append(f"two numbers for {moment}: {first.raw:g} is kept, {raw:g} is not")
     if not troubles:
-        return list(at.values()), ""
+        return list(at.values()), "", 0
     many = f" (and {len(troubles) - 1} more in this message)" if len(troubles) > 1 else ""
-    return list(at.values()), troubles[0] + many
+    return list(at.values()), troubles[0] + many, 0 if moments.retained else ahead_ms
 
 
 def _says_no_time(entry: Entry) -> bool:
@@ -201,7 +222,8 @@ def _when(entry: Entry, moments: _Moments, *, alone: bool) -> tuple[int, bool] |
         if believable(entry.own_ms, moments.present_ms):
             return entry.own_ms, True
         raise _UntimelyError(
-            f"its own time {_shown(entry.own_ms)} is not believable; set its clock"
+            f"its own time {_shown(entry.own_ms)} is not believable; set its clock",
+            max(entry.own_ms - moments.present_ms, 0) if entry.own_ms < LATEST_MS else 0,
         )
     if moments.retained:
         return None

@@ -10,6 +10,9 @@ from roewatch.room.moment import MINUTE_MS, at_ms_of_iso
 EARLIEST_MS = 1_262_304_000_000
 """2010-01-01T00:00:00Z. Clocks with a flat battery wake up in 1970, 1980 or 2000."""
 
+LATEST_MS = 4_102_444_800_000
+"""2100-01-01T00:00:00Z. What tells of a later year is no clock that runs ahead, but no clock."""
+
 AHEAD_MS = 5 * MINUTE_MS
 """How far a probe's clock may run ahead of ours before its time is not believed."""
 
@@ -26,7 +29,7 @@ def own_ms_of(given: object, arrival_ms: int) -> int:
     """Milliseconds since the epoch of a time found in JSON: ISO 8601 with a zone, or a number.
 
     A number counts seconds, or milli-, micro- or nanoseconds: no two of these put one number into
-    the believable span. A number that is believable in none is read as seconds.
+    the span up to 2100. A number that falls there in none is read as seconds.
     Raises UnreadableError if it is neither, or has no time zone.
     """
     if isinstance(given, str):
@@ -37,7 +40,7 @@ def own_ms_of(given: object, arrival_ms: int) -> int:
         raise UnreadableError(f"is {said(given)}; want ISO 8601 or seconds since 1970")
     number = finite(as_float(given))
     own_ms = _rounded(number / _per_second(number))
-    return own_ms if believable(own_ms, arrival_ms) else _rounded(number)
+    return own_ms if EARLIEST_MS <= own_ms < LATEST_MS else _rounded(number)
 
 
 def _per_second(number: float) -> float:

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from roewatch.judging.finding import Finding
 from roewatch.judging.keeping import Keeping
 from roewatch.judging.limits import Limits
+from roewatch.judging.probe_clock import Ahead
 from roewatch.judging.silence import Silence
 from roewatch.judging.standing import Key, Standing
 from roewatch.judging.testimony import NOTHING, Judged
@@ -66,6 +67,7 @@ class Judge:
         self._keepings: dict[str, Keeping] = {}
         self._standing = Standing(ROOM, self.limits.retell_ms)
         self._together = Together(self._standing, self.limits)
+        self._ahead = Ahead(self.limits)
         self._silence = Silence(self.limits, -1 if start_ms is None else start_ms)
         self._tick_ms = -1 if start_ms is None else start_ms // MINUTE_MS * MINUTE_MS
         self._wake_ms = 0
@@ -119,6 +121,8 @@ class Judge:
             for witness in keeping.witnesses:
                 witness.place = place
         self._in_place = list(keepings.values())
+        self._standings = {tank_id: keeping.standing for tank_id, keeping in keepings.items()}
+        self._ahead.settle(self._list)
 
     # -- the fold --------------------------------------------------------------------------------
 
@@ -178,8 +182,19 @@ class Judge:
             self._together.judge(tick_ms, heats, out)
             if room_c is not None:
                 self._together.judge_air(tick_ms, room_c, out)
+        if self._ahead.witnesses:
+            self._ahead.judge(tick_ms, self._list, self._standings, out)
         if tick_ms >= self._silence.look_ms:
             self._silence.judge(tick_ms, self._groups, self._standing, out)
+
+    def note_ahead(self, probe: str, at_ms: int, by_ms: int) -> None:
+        """What came from a probe at `at_ms` told of a time `by_ms` in the future, not believed.
+
+        The next ticks say what that means. A probe that has been taken away since is passed over.
+        """
+        witness = self._witnesses.get(probe)
+        if witness is not None:
+            self._ahead.note(witness, at_ms, by_ms)
 
     def enter(self, entry: JournalEntry) -> list[Finding]:
         """What the keeper did: it explains what it explains. Raises KeyError for no such tank."""
@@ -276,6 +291,7 @@ class Judge:
                 self._fresh(key)
         self._wake()
         self._silence.look_again()
+        self._ahead.settle(self._list)
         return lost
 
     def _restore(self, key: str, text: str) -> None:

@@ -10,6 +10,7 @@ from roewatch.judging.heat import Heat
 from roewatch.judging.honesty import judge_honesty, judge_noise, judge_patchy
 from roewatch.judging.jump import Jump
 from roewatch.judging.limits import Limits
+from roewatch.judging.neighbour import COMPARED, Neighbour
 from roewatch.judging.pouring import OF_PROBE, OF_WATER, Pouring
 from roewatch.judging.rate import Rates
 from roewatch.judging.standing import Seen, Standing
@@ -42,6 +43,7 @@ class Keeping:
         self.acidity: Acidity | None = None
         self.jumps: dict[str, Jump] = {}
         self.pouring = Pouring(self.standing, limits, warm=None, sour=None, heat=None, acidity=None)
+        self.neighbours: dict[str, Neighbour] = {}  # by the second probe's id
         self.doubt = Doubt.NONE
         self.changes: list[list[int]] = []  # [from, until] of logged water changes
         self._changed_ms = -1  # until when any of them explains the water
@@ -77,6 +79,7 @@ class Keeping:
             self.rates[witness.id] = kept
         self._settle_heat(tank, thermometer)
         self._settle_acidity(tank, electrode)
+        self._settle_neighbours(witnesses)
         if tank is not None:
             jumps = {
                 w.id: self.jumps.get(w.id) or Jump(w, self.limits)
@@ -93,6 +96,27 @@ class Keeping:
                 sour=self.jumps[electrode.id] if electrode else None,
             )  # fmt: skip
         self.changed = True
+
+    def _settle_neighbours(self, witnesses: list[Witness]) -> None:
+        """Whoever is the second to measure something is held against the first."""
+        before, self.neighbours = self.neighbours, {}
+        first: dict[Quantity, Witness] = {}
+        for witness in witnesses if self.tank is not None else ():
+            if witness.quantity not in COMPARED or witness.probe.derived:
+                continue
+            one = first.setdefault(witness.quantity, witness)
+            if one is witness:
+                continue
+            new = Neighbour(one, witness, self.limits)
+            kept = before.pop(witness.id, None)
+            if kept is not None and kept.same(new):
+                self.neighbours[witness.id] = kept
+                continue
+            self.neighbours[witness.id] = new
+            if kept is not None:
+                kept.part()
+        for gone in before.values():
+            gone.part()
 
     def _settle_acidity(self, tank: Tank | None, electrode: Witness | None) -> None:
         if tank is None or electrode is None:
@@ -220,6 +244,7 @@ class Keeping:
                 fresh.append(witness.quantity)
             if witness.fresh:
                 self._bucket(witness, out)
+        self._compare(tick_ms, out)
         self._pour(tick_ms, fresh, room_c, out)
         told = self.standing.told
         for witness in self.witnesses:
@@ -229,7 +254,7 @@ class Keeping:
                 self._honesty(witness, out)
         if heat is not None and heat.witness.news:
             self._heat_minute(heat, out)
-        if self.changes and self.standing.holds(Kind.WATER_CHANGE):
+        if self.changes:
             self._change_over(tick_ms, out)
         busy = self._busy(tick_ms)
         for witness in self.witnesses:
@@ -285,6 +310,19 @@ class Keeping:
             if self.pouring.sour is not None:
                 self.pouring.sour.quiet_until = tick_ms
         self.pouring.minute(fresh=fresh, logged=logged, room_c=room_c, out=out)
+
+    def _compare(self, tick_ms: int, out: list[Finding]) -> None:
+        """Two probes of one quantity, while both are believed and nobody handles them."""
+        for neighbour in self.neighbours.values():
+            pair = (neighbour.first, neighbour.other)
+            if not (pair[0].fresh or pair[1].fresh):
+                continue
+            at_ms = max(pair[0].f_at, pair[1].f_at)
+            calm = all(self.believes(w) and not self._noisy(w) for w in pair)
+            if not calm or self.in_calibration(pair[0].quantity, at_ms) or self.in_change(at_ms):
+                neighbour.pause()
+            else:
+                neighbour.bucket(tick_ms, self.standing, out)
 
     def _heat_minute(self, heat: Heat, out: list[Finding]) -> None:
         """The heater is judged beyond its switch points, while the thermometer is believed."""
@@ -378,7 +416,8 @@ class Keeping:
 
     def _change_over(self, tick_ms: int, out: list[Finding]) -> None:
         since_ms, until_ms = self.changes[-1]
-        if tick_ms <= until_ms + self.limits.change_after_ms:
+        told = self.standing.holds(Kind.WATER_CHANGE)
+        if not told or tick_ms <= until_ms + self.limits.change_after_ms:
             return
         seen = Seen(
             kind=Kind.WATER_CHANGE,
@@ -400,6 +439,7 @@ class Keeping:
             "heat": self.heat.dump() if self.heat else None,
             "acidity": self.acidity.dump() if self.acidity else None,
             "jumps": {probe: jump.dump() for probe, jump in self.jumps.items()},
+            "neighbours": {probe: pair.dump() for probe, pair in self.neighbours.items()},
         }
 
     def load(self, state: dict[str, Any]) -> None:
@@ -413,6 +453,9 @@ class Keeping:
         for probe, jump in self.jumps.items():
             if probe in state["jumps"]:
                 jump.load(state["jumps"][probe])
+        for probe, neighbour in self.neighbours.items():
+            if probe in state.get("neighbours", ()):  # nobody compared them before
+                neighbour.load(state["neighbours"][probe])
         if self.acidity is not None and state["acidity"] is not None:
             self.acidity.load(state["acidity"])
         if self.heat is not None and state["heat"] is not None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
+from roewatch.judging.probe_clock import judge_backward
 from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
@@ -111,37 +112,6 @@ class Silence:
             room.end(tick_ms, Seen(kind=Kind.ROOM_SILENT, since_ms=tick_ms, message=said), out)
         return False
 
-    def _judge_clocks(
-        self,
-        tick_ms: int,
-        standing: Standing,
-        witnesses: Sequence[Witness],
-        backward: Sequence[Witness],
-        out: list[Finding],
-    ) -> None:
-        """A probe that speaks, of times gone by: its clock was put back or stands still."""
-        for witness in witnesses:
-            quantity, probe, heard_ms = witness.probe.quantity, witness.id, self._heard(witness)
-            if witness in backward:
-                seen = Seen(
-                    kind=Kind.PROBE_CLOCK,
-                    quantity=quantity,
-                    probe=probe,
-                    since_ms=heard_ms,
-                    message=f"{witness.late} readings came whose time is not after the one "
-                    f"{span_text(tick_ms - heard_ms)} ago: its clock was put back or stands still",
-                )
-                standing.see(tick_ms, seen, out)
-            elif standing.holds(Kind.PROBE_CLOCK, quantity, probe):
-                over = Seen(
-                    kind=Kind.PROBE_CLOCK,
-                    quantity=quantity,
-                    probe=probe,
-                    since_ms=tick_ms,
-                    message="its clock goes on again",
-                )
-                standing.end(tick_ms, over, out)
-
     def _judge_tank(
         self,
         tick_ms: int,
@@ -150,9 +120,10 @@ class Silence:
         silent: Sequence[Witness],
         out: list[Finding],
     ) -> None:
-        backward = [w for w in silent if w.late >= self.limits.silent_after_missed]
-        self._judge_clocks(tick_ms, standing, witnesses, backward, out)
-        silent = [w for w in silent if w not in backward]
+        missed = self.limits.silent_after_missed
+        backward = {w.id: self._heard(w) for w in silent if w.late >= missed}
+        judge_backward(tick_ms, standing, witnesses, backward, out)
+        silent = [w for w in silent if w.id not in backward]
         whole = len(silent) == len(witnesses) > 1
         if whole:
             newest = max(self._heard(w) for w in silent)

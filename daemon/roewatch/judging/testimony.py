@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
+from roewatch.judging.liveliness import Liveliness
 from roewatch.judging.quality import AIR, GROSS, SPIKES
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
@@ -55,10 +56,10 @@ class _Touched:
     """
 
     __slots__ = (
-        "calibrated_from", "calibrated_until", "changed", "contiguous", "fail_high", "fail_low",
-        "flag", "flat_since", "flat_suspect_ms", "flat_tolerance", "flat_value", "gap_ms", "jitter",
-        "jitters", "last", "last_at", "last_raw", "minute_end_ms", "offset", "slope",
-        "spike_square", "step", "suspect_high", "suspect_low", "values",
+        "apart_from", "apart_until", "calibrated_from", "calibrated_until", "changed", "contiguous",
+        "dull", "fail_high", "fail_low", "flag", "flat_since", "flat_suspect_ms", "flat_tolerance",
+        "flat_value", "gap_ms", "jitter", "jitters", "last", "last_at", "last_raw", "minute_end_ms",
+        "offset", "slope", "spike_square", "step", "suspect_high", "suspect_low", "values",
     )  # fmt: skip
 
 
@@ -68,8 +69,8 @@ class Testimony(_Touched):
     __slots__ = (
         "bad_run", "bad_since", "bad_value", "every_ms", "five_count", "five_refused", "fives",
         "flat_fail_ms", "flat_learn_at", "flat_reported", "gap_before", "id", "late", "limits",
-        "longest_ms", "minute", "pending", "probe", "quantity", "refused", "since_ms", "spike_bad",
-        "spike_suspect",
+        "liveliness", "longest_ms", "minute", "pending", "probe", "quantity", "refused", "since_ms",
+        "spike_bad", "spike_suspect",
     )  # fmt: skip
 
     def __init__(self, probe: Probe, limits: Limits) -> None:
@@ -97,6 +98,9 @@ class Testimony(_Touched):
         self.bad_value = 0.0
         self.late = 0  # readings since a minute was last closed whose time is not after the last
         self.flat_reported = False
+        self.liveliness = Liveliness(limits)
+        self.dull = False  # it moves far less than it used to
+        self.apart_from, self.apart_until = _FAR, -1  # a neighbour contradicts it between these
         self.changed = True
         self.settle(probe)
 
@@ -214,7 +218,11 @@ class Testimony(_Touched):
             self.flat_since = at
         self.last = value
         self.last_raw = raw
-        if flag is _GOOD and not self.suspect_low <= value <= self.suspect_high:
+        if flag is _GOOD and (
+            not self.suspect_low <= value <= self.suspect_high
+            or self.dull
+            or self.apart_from <= at < self.apart_until
+        ):
             flag = _SUSPECT
         if flag is _BAD:
             self.refused += 1
@@ -284,6 +292,8 @@ class Testimony(_Touched):
             fives = self.fives
             jitter = self.jitter / self.jitters if self.jitters else 0.0
             middle = _median(fives) if fives else None
+            if middle is not None:
+                self.dull = self.liveliness.dull(five * BUCKET_MS, middle)
             ended = (five, middle, self.five_count, self.five_refused, jitter)
             self.fives = []
             self.five_count = self.five_refused = self.jitters = 0

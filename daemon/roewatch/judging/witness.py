@@ -15,6 +15,7 @@ from roewatch.room.tank import ROOM, Probe
 
 KEPT_BUCKETS = 48  # four hours
 KEPT_MINUTES = 30
+_BEFORE_DULL = 51
 _QUICK = frozenset({Quantity.TEMPERATURE, Quantity.PH})
 
 
@@ -43,14 +44,14 @@ class Witness(Testimony):
         "in_since", "flat_reported", "norm", "norm_count", "noisy_since", "calm_since",
         "flat_suspect_ms", "flat_fail_ms", "flat_learn_at", "recent_at", "recent", "flat_ms",
         "dumb_since", "received", "received_five", "last_over_ms", "calm_low", "calm_high",
-        "late",
+        "late", "dull", "apart_from", "apart_until", "ahead", "ahead_at", "ahead_ms",
     )  # fmt: skip
     __slots__ = (
-        "buckets", "calm_high", "calm_low", "calm_since", "dumb_since", "f", "f_at", "flat_ms",
-        "fresh", "guard_high", "guard_low", "heard_ms", "hot", "in_since", "index", "keeps_minutes",
-        "last_over_ms", "m1", "m2", "m_last", "news", "noisy_since", "norm", "norm_count",
-        "out_since", "place", "received", "received_five", "recent", "recent_at", "sick", "side",
-        "spoken_as",
+        "ahead", "ahead_at", "ahead_ms", "buckets", "calm_high", "calm_low", "calm_since",
+        "dumb_since", "f", "f_at", "flat_ms", "fresh", "guard_high", "guard_low", "heard_ms", "hot",
+        "in_since", "index", "keeps_minutes", "last_over_ms", "m1", "m2", "m_last", "news",
+        "noisy_since", "norm", "norm_count", "out_since", "place", "received", "received_five",
+        "recent", "recent_at", "sick", "side", "spoken_as",
     )  # fmt: skip
 
     def __init__(self, probe: Probe, limits: Limits, index: int) -> None:
@@ -76,6 +77,8 @@ class Witness(Testimony):
         self.dumb_since = -1  # since when every reading was refused
         self.received: list[int] = []  # readings by bucket, the last ones without a hole
         self.received_five = -1
+        self.ahead = self.ahead_ms = 0  # own times not believed, lying in the future; how far
+        self.ahead_at = -1  # when the last of them came
         self.spoken_as: str | None = None
         self.hot = self.fresh = self.news = self.sick = False
         self.keeps_minutes = probe.tank != ROOM and probe.quantity in _QUICK
@@ -159,10 +162,15 @@ class Witness(Testimony):
         row = [getattr(self, name) for name in self.SAVED]
         place = self.SAVED.index("flat_value")
         row[place] = None if row[place] == inf else row[place]
-        return row
+        return [*row, self.liveliness.dump()]
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        if len(row) == _BEFORE_DULL:  # kept by a program that knew nothing of the rest
+            row = [*row, *(getattr(self, name) for name in self.SAVED[_BEFORE_DULL:]), None]
+        *row, lively = row
+        if lively is not None:
+            self.liveliness.load(lively)
         if len(row) != len(self.SAVED):
             raise ValueError(f"{len(row)} values where a probe's state has {len(self.SAVED)}")
         for name, value in zip(self.SAVED, row, strict=True):

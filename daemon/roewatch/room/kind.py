@@ -43,6 +43,7 @@ class Kind(StrEnum):
     PROBE_DRIFTING = "probe-drifting"
     PROBE_IN_BUFFER = "probe-in-buffer"
     PROBE_CLOCK = "probe-clock"
+    PROBES_DISAGREE = "probes-disagree"
     # the program itself
     JUDGING_FAILED = "judging-failed"
     STORE_NEARLY_FULL = "store-nearly-full"

@@ -16,6 +16,7 @@ from roewatch.alarms.book import AlarmBook
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.alarms.telling import Teller
 from roewatch.breeding.record import BroodRecord
+from roewatch.intake.decode import Refused
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge, Judged
 from roewatch.room.journal import Amendment, Deed, JournalEntry
@@ -109,6 +110,13 @@ class Fold:
         """
         flagged, revised, changes = self._taken(self._with_derived(readings, now_ms), now_ms)
         return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=beside)
+
+    def note_ahead(self, refused: Iterable[Refused], now_ms: int) -> None:
+        """Own times of the future that came with readings taken next: a probe's clock is wrong."""
+        for refusal in refused:
+            if refusal.ahead is not None:
+                note = partial(self.judge.note_ahead, *refusal.ahead)
+                self._guarded("judging a clock", note, now_ms)
 
     def _taken(
         self, readings: Iterable[Reading], now_ms: int

@@ -232,6 +232,7 @@ class Loop:
         beside = self._hearing.states(heard)
         if heard.beats:
             beside[PULSE_KEY] = heard.beats[-1].decode("utf-8", "replace")
+        self._fold.note_ahead(heard.refused, now_ms)
         self._keep(self._fold.take(readings, now_ms, beside=beside))
         for payload in heard.tests:
             self._take_test(payload, now_ms)

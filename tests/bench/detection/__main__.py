@@ -13,6 +13,8 @@ from tests.bench.detection.notices import rung
 from tests.bench.detection.rooms import DAYS, FAMILIES, START, bench_room
 from tests.bench.detection.score import Score, report, score
 
+from roewatch.intake.decode import Ahead
+from roewatch.intake.own_time import AHEAD_MS
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
@@ -51,13 +53,17 @@ def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
     findings: list[Finding] = []
     entered = 0
     spent = 0.0
-    batch: list[Reading | JournalEntry] = []
+    batch: list[Reading | JournalEntry | Ahead] = []
     readings = 0
     for sample in sim.run(START + days * DAY_MS):
         while entered < len(sim.journal):
             batch.append(sim.journal[entered])
             entered += 1
-        batch.append(Reading(names[sample.tank, sample.quantity], sample.at_ms, sample.value))
+        probe, at_ms = names[sample.tank, sample.quantity], sample.stamp_ms
+        if at_ms > sample.at_ms + AHEAD_MS:  # as the intake has it: kept when it came
+            batch.append(Ahead(probe, sample.at_ms, at_ms - sample.at_ms))
+            at_ms = sample.at_ms
+        batch.append(Reading(probe, at_ms, sample.value))
         if len(batch) > 20_000:
             spent += _judge(judge, batch, findings)
             readings += len(batch)
@@ -69,12 +75,17 @@ def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
     return score(findings, labels, sim.excursions, days, told)
 
 
-def _judge(judge: Judge, batch: list[Reading | JournalEntry], findings: list[Finding]) -> float:
+def _judge(
+    judge: Judge, batch: list[Reading | JournalEntry | Ahead], findings: list[Finding]
+) -> float:
     begun = time.perf_counter()
     take = judge.take
     for event in batch:
         if isinstance(event, JournalEntry):
             findings += judge.enter(event)
+            continue
+        if isinstance(event, Ahead):
+            judge.note_ahead(*event)
             continue
         found = take(event).findings
         if found:

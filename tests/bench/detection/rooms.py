@@ -85,6 +85,12 @@ _PLAN: tuple[tuple[FaultKind, float | None, Quantity | None], ...] = (
     (FaultKind.HEATER_DEAD, 9, None),
     (FaultKind.HEATER_STUCK_ON, 7, None),
 )
+_CLOCKS = (
+    FaultKind.PROBE_CLOCK_BACK, FaultKind.PROBE_CLOCK_FROZEN, FaultKind.PROBE_CLOCK_AHEAD
+)  # fmt: skip
+_LEAVES_NOTHING = frozenset(
+    {FaultKind.PROBE_NOISY, FaultKind.PROBE_PATCHY, FaultKind.PROBE_SILENT, FaultKind.SENSOR_ERROR}
+)
 _POURED = {FaultKind.ACID_OVERDOSE, FaultKind.HARD_WATER, FaultKind.PH_CRASH}
 
 
@@ -196,7 +202,25 @@ def _book(room: SimRoom, specs: list[TankSpec], random: Random, days: int) -> li
             rest_ms = 36 * HOUR_MS
         for name in (tank, other) if other else (tank,):
             free[name] = over_ms + rest_ms + int(random.uniform(0, 12) * HOUR_MS)
+    labels += _book_clocks(room, labels, blocked)
     return sorted(labels, key=lambda label: label.fault.at_ms)
+
+
+def _book_clocks(room: SimRoom, labels: list[Label], blocked: list[tuple[int, int]]) -> list[Label]:
+    """Wrong clocks, in the rest after faults that leave nothing behind in the water."""
+    booked: list[Label] = []
+    for label in labels:
+        if label.fault.kind not in _LEAVES_NOTHING or len(booked) == 2 * len(_CLOCKS):
+            continue
+        at_ms = label.until_ms + 8 * HOUR_MS
+        until_ms = at_ms + 3 * HOUR_MS
+        if any(at_ms < until and until_ms > since for since, until in blocked):
+            continue
+        kind = _CLOCKS[len(booked) % len(_CLOCKS)]
+        fault = SimFault(kind, label.fault.tank, at_ms, until_ms)
+        room.inject(fault)
+        booked.append(Label(fault=fault, tanks=(fault.tank,), until_ms=until_ms))
+    return booked
 
 
 def _partner(tank: TankSpec, ill: list[TankSpec], free: dict[str, int], at_ms: int) -> str:

@@ -41,6 +41,9 @@ RIGHT: dict[FaultKind, frozenset[Kind]] = {
     FaultKind.PROBE_SWAPPED: frozenset({Kind.PROBE_SWAPPED}),
     FaultKind.PROBE_BUFFER: frozenset({Kind.PROBE_IN_BUFFER}),
     FaultKind.SENSOR_ERROR: frozenset({Kind.PROBE_FAULT}),
+    FaultKind.PROBE_CLOCK_BACK: frozenset({Kind.PROBE_CLOCK}),
+    FaultKind.PROBE_CLOCK_FROZEN: frozenset({Kind.PROBE_CLOCK}),
+    FaultKind.PROBE_CLOCK_AHEAD: frozenset({Kind.PROBE_CLOCK}),
 }
 WINDOW = frozenset({Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW})
 DIGEST = frozenset({Kind.HEATER_WORKS_HARDER, Kind.WATER_CHANGE})
