@@ -153,7 +153,13 @@ def test_a_dull_probe_is_dull_for_both() -> None:
     at = np.array(at_ms, dtype="datetime64[ms]")
     usual = 11 / 24
     theirs = qartod.attenuated_signal_test(
-        values, at, usual / 3, 0.0, test_period=3 * 3600, min_obs=36, check_type="range"
+        values,
+        at,
+        usual * Limits().dull_share,
+        0.0,
+        test_period=3 * 3600,
+        min_obs=36,
+        check_type="range",
     )
     assert {int(flag) for flag in theirs.data[:35]} == {2}
     hours = range(12 * 26, len(values), 12)  # ours has known a day by then

@@ -45,7 +45,7 @@ class Limits:
     flat_learn_ms: int = DAY_MS  # before a probe is known this long, a flat line fails nothing
     flat_fail_slow_ms: int = 3 * HOUR_MS  # for pH and the like …
     flat_slow_runs: float = 8.0  # … because good water can hold for hours at 0.01
-    dull_share: float = 1 / 3  # of the least range three hours had in days: hardly moves any more
+    dull_share: float = 0.35  # of the least range three hours had in days: it hardly moves any more
     apart_celsius: float = 0.5  # two probes of one tank, beyond their usual difference …
     apart_ph: float = 0.2
     apart_share: float = 0.1  # of the value, for every other quantity
