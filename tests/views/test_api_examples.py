@@ -13,8 +13,11 @@ from tests.views.room_of_glass import PAST
 from tests.views.test_api import fits
 from tests.views.workshop_of_glass import GlassWorkshop
 
+from roewatch.room.kind import Priority
+from roewatch.room.stage import Stage
 from roewatch.views.api import document
 from roewatch.views.app import app_of
+from roewatch.views.contact_ports import WayWish
 from roewatch.views.passphrase import hashed
 from roewatch.views.visitor import NOBODY, Access, Person, Program, Role
 
@@ -137,3 +140,55 @@ def test_who_may_look_may_have_water_reckoned(path: str) -> None:
         guest = {"authorization": f"Bearer {TOKENS[Role.GUEST]}"}
         assert room.ask("post", path, headers=guest).status_code == 200
     assert not room.touched
+
+
+def test_what_a_script_leaves_out_stays_as_it_is(room: Room) -> None:
+    before = next(tank for tank in room.records.room.tanks if tank.id == "A2")
+    for body in ({"stage": "spawning"}, {"species": "boraras-brigittae"}, {"species": ""}):
+        assert room.client.put("/api/tanks/A2/stock", json=body).status_code == 200
+    assert room.client.put("/api/setup/broker", json={"host": "10.0.0.5"}).status_code == 200
+    assert room.client.put("/api/contacts/Stand-in", json={"lowest": "high"}).status_code == 200
+    assert room.client.put("/api/contacts/Keeper/ways/mail", json={"wait_s": 9}).status_code == 200
+    assert room.workshop.done == [
+        ("stock", "A2", before.species, Stage.SPAWNING),
+        ("stock", "A2", "boraras-brigittae", before.stage),
+        ("stock", "A2", "", before.stage),
+        ("broker", "10.0.0.5", 1883, "roewatch", ""),
+        ("change", "Stand-in", "Stand-in", "22:00-07:00", Priority.HIGH),
+        ("change way", "Keeper", WayWish(name="mail", url="", wait_s=9.0)),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "body"),
+    [
+        ("post", "/api/racks", {"rack": "C", "shelves": [2], "litres": "20"}),
+        ("post", "/api/racks", {"rack": "C", "shelves": 2, "litres": 20}),
+        ("post", "/api/racks", {"rack": "C", "shelves": [2.5], "litres": 20}),
+        ("post", "/api/racks", {"rack": "C", "shelves": [2], "litres": 20, "colour": "red"}),
+        ("put", "/api/tanks/A2/place", {"rack": "B", "shelf": 0, "place": 1}),
+        ("put", "/api/tanks/A2/place", {"rack": "B", "shelf": True, "place": 1}),
+        ("post", "/api/probes/a1-ph/calibration", {"points": [{"read": 4.1}]}),
+        ("post", "/api/probes/a1-ph/calibration", {"points": [7]}),
+        ("post", "/api/contacts", {"name": "x", "way": {"name": "phone"}}),
+        ("post", "/api/blend", {"waters": [{"litres": 1}]}),
+        ("post", "/api/blend", {"waters": [{"litres": 1e308, "dkh": 1}] * 2}),
+        ("post", "/api/blend", {"waters": [{"litres": 1, "dkh": 1}] * 4}),
+        ("post", "/api/ramps", {"tank": "A1", "waters": []}),
+    ],
+)
+def test_what_cannot_be_is_refused_in_words_and_changes_nothing(
+    room: Room, method: str, path: str, body: dict[str, object]
+) -> None:
+    answer = room.client.request(method, path, json=body)
+    assert answer.status_code == 400, answer.text
+    assert answer.json()["error"]
+    assert not room.touched
+
+
+def test_numbers_that_are_none_are_refused_and_no_fault_of_ours(room: Room) -> None:
+    json = {"content-type": "application/json"}
+    for number in ("NaN", "Infinity", "1e999", "9" * 400, "-0.0"):
+        body = f'{{"waters": [{{"litres": {number}, "dkh": 1}}]}}'
+        answer = room.client.post("/api/blend", content=body, headers=json)
+        assert answer.status_code == 400, number

@@ -21,6 +21,7 @@ from roewatch.views.alarm_life import alarm_life
 from roewatch.views.alarm_page import alarms_page
 from roewatch.views.api import Api
 from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.asking import Asking
 from roewatch.views.brood_ports import NO_BROODS, BroodBook
 from roewatch.views.brood_routes import brood_routes
 from roewatch.views.door import Door
@@ -163,29 +164,29 @@ class _Addresses:
         ]
 
     def _api_routes(self) -> list[BaseRoute]:
-        api = Api(self._desk)
+        api, asking = Api(self._desk), Asking(self._desk.door)
         get = partial(Route, methods=["GET"])
         post = partial(Route, methods=["POST"])
         number, record = "/api/alarms/{number:int}", "/api/journal/{number:int}"
-        seen = api.deed(api.acknowledge, lambda visitor: visitor.may_acknowledge)
+        seen = asking.deed(api.acknowledge, lambda visitor: visitor.may_acknowledge)
         return [
             get("/api", api.about),
-            get("/api/room", api.reading(api.room)),
-            get("/api/tanks/{tank}", api.reading(api.tank)),
-            get("/api/tanks/{tank}/{quantity}", api.reading(api.readings)),
-            get("/api/alarms", api.reading(api.alarms)),
-            get("/api/performance", api.reading(api.performance)),
-            get(number, api.reading(api.alarm)),
+            get("/api/room", asking.reading(api.room)),
+            get("/api/tanks/{tank}", asking.reading(api.tank)),
+            get("/api/tanks/{tank}/{quantity}", asking.reading(api.readings)),
+            get("/api/alarms", asking.reading(api.alarms)),
+            get("/api/performance", asking.reading(api.performance)),
+            get(number, asking.reading(api.alarm)),
             post(f"{number}/acknowledge", seen),
-            post(f"{number}/shelve", api.deed(api.shelve)),
-            post(f"{number}/unshelve", api.deed(api.unshelve)),
-            post(f"{number}/out-of-service", api.deed(api.out_of_service)),
-            post(f"{number}/return", api.deed(api.return_to_service)),
-            post(f"{number}/reset", api.deed(api.reset)),
-            get("/api/journal", api.reading(api.journal)),
-            post("/api/journal", api.deed(api.enter)),
-            Route(record, api.deed(api.correct), methods=["PUT"]),
-            Route(record, api.deed(api.withdraw), methods=["DELETE"]),
+            post(f"{number}/shelve", asking.deed(api.shelve)),
+            post(f"{number}/unshelve", asking.deed(api.unshelve)),
+            post(f"{number}/out-of-service", asking.deed(api.out_of_service)),
+            post(f"{number}/return", asking.deed(api.return_to_service)),
+            post(f"{number}/reset", asking.deed(api.reset)),
+            get("/api/journal", asking.reading(api.journal)),
+            post("/api/journal", asking.deed(api.enter)),
+            Route(record, asking.deed(api.correct), methods=["PUT"]),
+            Route(record, asking.deed(api.withdraw), methods=["DELETE"]),
         ]
 
     def _marked(self, view: View, request: Request) -> Response:

@@ -10,8 +10,8 @@ from starlette.routing import BaseRoute, Route
 
 from roewatch.breeding.todo import in_order
 from roewatch.views.act import Fields
-from roewatch.views.api import Api
 from roewatch.views.asked import AskedWrongError
+from roewatch.views.asking import Asking
 from roewatch.views.brood_deeds import BroodDeeds
 from roewatch.views.brood_form import brood_here
 from roewatch.views.brood_wire import brood_json, comparison_json, todo_json, whole_json
@@ -105,19 +105,19 @@ class BroodApi:
 
 def brood_api_routes(desk: Desk) -> list[BaseRoute]:
     """The addresses under /api that speak of broods."""
-    broods, api = BroodApi(desk), Api(desk)
+    broods, asking = BroodApi(desk), Asking(desk.door)
 
     def deed(done: Deed) -> Callable[[Request], Any]:
-        return api.doing(lambda path, body, by: done(path, _fields(body), by.name))
+        return asking.doing(lambda path, body, by: done(path, _fields(body), by.name))
 
     get, post = (partial(Route, methods=[method]) for method in ("GET", "POST"))
     one, record = "/api/broods/{brood}", "/api/broods/{brood}/records/{record}"
     return [
-        get("/api/todos", api.reading(broods.todos)),
-        get("/api/comparison", api.reading(broods.comparison)),
-        get("/api/broods", api.reading(broods.broods)),
+        get("/api/todos", asking.reading(broods.todos)),
+        get("/api/comparison", asking.reading(broods.comparison)),
+        get("/api/broods", asking.reading(broods.broods)),
         post("/api/broods", deed(broods.start)),
-        get(one, api.reading(broods.brood)),
+        get(one, asking.reading(broods.brood)),
         post(f"{one}/records", deed(broods.record)),
         Route(record, deed(broods.correct), methods=["PUT"]),
         Route(record, deed(broods.withdraw), methods=["DELETE"]),

@@ -7,7 +7,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from roewatch.views.act import Fields
-from roewatch.views.api import Api, Path
+from roewatch.views.asking import Asking, Path
 from roewatch.views.body import Body, known, number, text, within
 from roewatch.views.contact_deeds import LONGEST_URL, ContactDeeds
 from roewatch.views.contact_ports import ContactView
@@ -93,15 +93,15 @@ class ContactApi:
 
 def contact_api_routes(desk: Desk) -> list[BaseRoute]:
     """The addresses under /api that speak of contacts."""
-    contacts, api = ContactApi(desk), Api(desk)
+    contacts, asking = ContactApi(desk), Asking(desk.door)
 
     def routed(where: str, deed: Callable[[Path, Body, Visitor], str], method: str) -> BaseRoute:
-        return Route(where, api.doing(deed), methods=[method])
+        return Route(where, asking.doing(deed), methods=[method])
 
     one = "/api/contacts/{contact}"
     way = f"{one}/ways/{{way}}"
     return [
-        Route("/api/contacts", api.reading(contacts.contacts), methods=["GET"]),
+        Route("/api/contacts", asking.reading(contacts.contacts), methods=["GET"]),
         routed("/api/contacts", contacts.add, "POST"),
         routed("/api/telling", contacts.patience, "PUT"),
         routed(one, contacts.change, "PUT"),

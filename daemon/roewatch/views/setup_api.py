@@ -10,8 +10,8 @@ from roewatch.room.moment import iso
 from roewatch.room.quantity import KEPT
 from roewatch.room.tank import Probe
 from roewatch.views.act import Fields
-from roewatch.views.api import Api, Path
 from roewatch.views.asked import AskedWrongError
+from roewatch.views.asking import Asking, Path
 from roewatch.views.body import Body, flag, items, known, number, text
 from roewatch.views.calibrate_page import Calibrating, named, point_text, settled_of
 from roewatch.views.contact_api import contact_api_routes
@@ -120,8 +120,11 @@ class SetupApi:
     def broker(self, _: Path, body: Body, __: Visitor) -> str:
         """Another broker."""
         known(body, "host", "port", "username", "password")
-        fields = {name: text(body, name) for name in ("host", "username", "password")}
-        return self._deeds.broker(fields | {"port": number(body, "port") or "1883"})
+        told = ("host", "username", "password")
+        fields = {name: text(body, name) for name in told if name in body}
+        if "port" in body:
+            fields["port"] = number(body, "port")
+        return self._deeds.broker(fields)
 
     def listen(self, _: Path, __: Body, ___: Visitor) -> str:
         """Hear everything on the broker for a minute."""
@@ -194,23 +197,23 @@ def _true(point: Body) -> str:
 
 def setup_api_routes(desk: Desk) -> list[BaseRoute]:
     """The addresses under /api that write the room file."""
-    setup, api = SetupApi(desk), Api(desk)
+    setup, asking = SetupApi(desk), Asking(desk.door)
     get, post, put = (partial(Route, methods=[method]) for method in ("GET", "POST", "PUT"))
     probe, tank = "/api/probes/{probe}", "/api/tanks/{tank}"
     return [
-        get("/api/setup", api.reading(setup.setup)),
-        put("/api/setup/broker", api.doing(setup.broker)),
-        get("/api/setup/heard", api.reading(setup.heard)),
-        post("/api/setup/listen", api.doing(setup.listen)),
-        post("/api/setup/reload", api.doing(setup.again)),
-        post("/api/setup/test", api.doing(setup.test)),
-        post("/api/racks", api.doing(setup.rack)),
-        put(f"{tank}/place", api.doing(setup.place)),
-        put(f"{tank}/stock", api.doing(setup.stock)),
-        get("/api/probes", api.reading(setup.probes)),
-        post("/api/probes", api.doing(setup.tie)),
-        get(probe, api.reading(setup.probe)),
-        post(f"{probe}/calibration", api.doing(setup.calibrate)),
-        post(f"{probe}/calibration/begin", api.doing(setup.begin)),
+        get("/api/setup", asking.reading(setup.setup)),
+        put("/api/setup/broker", asking.doing(setup.broker)),
+        get("/api/setup/heard", asking.reading(setup.heard)),
+        post("/api/setup/listen", asking.doing(setup.listen)),
+        post("/api/setup/reload", asking.doing(setup.again)),
+        post("/api/setup/test", asking.doing(setup.test)),
+        post("/api/racks", asking.doing(setup.rack)),
+        put(f"{tank}/place", asking.doing(setup.place)),
+        put(f"{tank}/stock", asking.doing(setup.stock)),
+        get("/api/probes", asking.reading(setup.probes)),
+        post("/api/probes", asking.doing(setup.tie)),
+        get(probe, asking.reading(setup.probe)),
+        post(f"{probe}/calibration", asking.doing(setup.calibrate)),
+        post(f"{probe}/calibration/begin", asking.doing(setup.begin)),
         *contact_api_routes(desk),
     ]

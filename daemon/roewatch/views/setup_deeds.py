@@ -38,14 +38,16 @@ class SetupDeeds:
         return workshop_of(self._desk)
 
     def broker(self, fields: Fields) -> str:
-        """Another broker."""
+        """Another broker. What is not told stays."""
+        known = self._workshop.broker()
         host = fields.get("host", "").strip()
-        port = fields.get("port", "1883").strip()
+        port = fields.get("port", str(known.port)).strip()
         if not host or len(host) > 253:
             raise AskedWrongError("The broker needs a name or an address, like 127.0.0.1.")
         if not (port.isascii() and port.isdigit()) or not 1 <= int(port[:6]) <= 65_535:
             raise AskedWrongError(f"Port: {port[:20]!r} is none; 1883 is usual.")
-        username, password = fields.get("username", "").strip(), fields.get("password", "")
+        username = fields.get("username", known.username).strip()
+        password = fields.get("password", "")
         self._workshop.serve_by(host, int(port), username, password)
         return f"The broker is {host}, port {port}, from now on."
 
@@ -86,15 +88,15 @@ class SetupDeeds:
         return f"{Quantity(written).value} of {where} is read from it."
 
     def stock(self, fields: Fields) -> str:
-        """What lives in a tank."""
-        tank = self._desk.lookout.look().of(fields.get("tank", "")).tank.id
-        species, stage = fields.get("species", ""), fields.get("stage", Stage.HOLDING)
-        if species and species not in dict(self._workshop.species()):
+        """What lives in a tank. What is not told stays: a forgotten word takes no window away."""
+        tank = self._desk.lookout.look().of(fields.get("tank", "")).tank
+        species, stage = fields.get("species", tank.species), fields.get("stage", tank.stage)
+        if species not in {"", tank.species, *dict(self._workshop.species())}:
             raise AskedWrongError(f"There is no species sheet {species[:60]!r}.")
         if stage not in set(Stage):
             raise AskedWrongError(f"There is no stage {stage[:20]!r}.")
-        self._workshop.stock(tank, species, Stage(stage))
-        return f"{tank} is judged by that window from now on."
+        self._workshop.stock(tank.id, species, Stage(stage))
+        return f"{tank.id} is judged by that window from now on."
 
     def place(self, fields: Fields) -> str:
         """Put a tank elsewhere."""

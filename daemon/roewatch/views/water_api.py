@@ -11,8 +11,8 @@ from roewatch.breeding.plan import Plan
 from roewatch.breeding.ramp import Ramp, RampRefusedError
 from roewatch.room.moment import iso
 from roewatch.views.act import Fields
-from roewatch.views.api import Api, Path
 from roewatch.views.asked import AskedWrongError
+from roewatch.views.asking import Asking, Path
 from roewatch.views.bench import made_of, windows_for
 from roewatch.views.body import Body, flag, items, known, number, text, within
 from roewatch.views.pages import Desk
@@ -185,13 +185,13 @@ class WaterApi:
 
 def water_api_routes(desk: Desk) -> list[BaseRoute]:
     """The addresses under /api that speak of water to be."""
-    water, api = WaterApi(desk), Api(desk)
+    water, asking = WaterApi(desk), Asking(desk.door)
     get, post = (partial(Route, methods=[method]) for method in ("GET", "POST"))
     return [
-        get("/api/waters", api.reading(water.waters)),
-        post("/api/blend", api.question(water.blend)),
-        post("/api/ramps/preview", api.question(water.preview)),
-        post("/api/ramps", api.doing(water.start)),
-        get("/api/plans/{tank}", api.reading(water.plans)),
-        Route("/api/plans/{tank}", api.doing(water.give_up), methods=["DELETE"]),
+        get("/api/waters", asking.reading(water.waters)),
+        post("/api/blend", asking.question(water.blend)),
+        post("/api/ramps/preview", asking.question(water.preview)),
+        post("/api/ramps", asking.doing(water.start)),
+        get("/api/plans/{tank}", asking.reading(water.plans)),
+        Route("/api/plans/{tank}", asking.doing(water.give_up), methods=["DELETE"]),
     ]

@@ -93,11 +93,12 @@ def mixed(parts: Sequence[tuple[float, Makeup]]) -> Makeup:
 
     parts: (litres, makeup), any order. Volumes are added as they are: density differs by < 0.5 %.
     Conductivity is None if any part with litres lacks it.
-    Raises RefusedError for no water at all, or negative litres.
+    Raises RefusedError for no water at all, for negative litres, and for more than any room holds.
     """
     total = sum(litres for litres, _ in parts)
     if not total > 0.0 or any(litres < 0.0 for litres, _ in parts):
         raise RefusedError("a blend needs litres above zero, and none below.")
+    within(total, 0.0, 1e9, what="the water in all", unit="L")  # an endless sum has no shares
     shares = [(litres / total, makeup) for litres, makeup in parts if litres > 0.0]
     known = [(share, m.conductivity) for share, m in shares if m.conductivity is not None]
     return Makeup(
