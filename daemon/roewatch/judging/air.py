@@ -13,13 +13,15 @@ class Air:
     """The room's air as the last days had it, °C.
 
     hours: mean of each whole hour, oldest first. now: the looks of the hour that still runs.
+    spread: how far it may all be off, °C, where tanks tell it instead of a probe; else 0.
     """
 
-    __slots__ = ("hours", "now")
+    __slots__ = ("hours", "now", "spread")
 
     def __init__(self) -> None:
         self.hours: list[float] = []
         self.now: list[float] = []
+        self.spread = 0.0
 
     def ahead(self, hours: float) -> float | None:
         """Mean of the next `hours`: the last hour's air, gone on as at this time of other days.

@@ -5,30 +5,41 @@ points, how fast the water cools with the heater off and warms with it on. What 
 the keeper's hand: only the latest legs count.
 """
 
+from collections.abc import Sequence
+from math import sqrt
 from statistics import median
 from typing import Any, NamedTuple
 
 from roewatch.judging.limits import Limits
+from roewatch.judging.slope import fitted_per_h
+from roewatch.judging.witness import Bucket
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 
 KEPT_TURNS = 16
 _FIRST_TURN = 0.15  # °C a reversal must have before the swing is known
+_FOOT, _TOP = 0.15, 0.9  # between these shares of a rise its rate is taken
+_SCATTER = 0.12  # how far healthy legs scatter about their median, before a tank has shown its own
+_SCATTER_LEGS = 4  # that guess weighs as much as so many legs
 
 
 class Leg:
     """One fall or rise between two turns.
 
     per_h: °C/h, always positive. over_room: °C the middle of the leg was above the room, or None.
+    middle: °C half way; None for a leg kept by an older program.
     """
 
-    __slots__ = ("end_ms", "over_room", "per_h", "span_ms")
+    __slots__ = ("end_ms", "middle", "over_room", "per_h", "span_ms")
 
-    def __init__(self, end_ms: int, span_ms: int, per_h: float, over_room: float | None) -> None:
+    def __init__(
+        self, end_ms: int, span_ms: int, per_h: float, over_room: float | None,
+        middle: float | None = None,
+    ) -> None:  # fmt: skip
         self.end_ms, self.span_ms = end_ms, span_ms
-        self.per_h, self.over_room = per_h, over_room
+        self.per_h, self.over_room, self.middle = per_h, over_room, middle
 
     def dump(self) -> list[Any]:
-        return [self.end_ms, self.span_ms, self.per_h, self.over_room]
+        return [self.end_ms, self.span_ms, self.per_h, self.over_room, self.middle]
 
 
 class Turn(NamedTuple):
@@ -108,13 +119,21 @@ class Cycle:
         self.extreme_ms = -1
         self.turned = None
 
+    def forget_legs(self) -> None:
+        """The tank was changed: how fast it cools and warms is to be learned anew."""
+        self.forget_leg()
+        self.falls, self.rises = [], []
+        self._sum_up()
+
     def follow(
-        self, at_ms: int, value: float, room: float | None, noise: float = 0.0
+        self, buckets: Sequence[Bucket], room: float | None, noise: float = 0.0
     ) -> Turn | None:
         """One more five-minute median; the turn it shows, if any. Nothing is learned yet.
 
-        noise: how far, in °C, chance alone may turn the medians about.
+        buckets: the last hours, the new one last. noise: how far, in °C, chance alone may turn the
+        medians about.
         """
+        at_ms, value = buckets[-1].end_ms, buckets[-1].value
         if room is not None:
             self.room = [self.room[0] + room, self.room[1] + 1]
         if self.extreme_ms < 0:
@@ -131,7 +150,7 @@ class Cycle:
             return None
         if abs(value - self.extreme) < turn:
             return None
-        seen = Turn(self.direction > 0, self.extreme_ms, self.extreme, self._leg())
+        seen = Turn(self.direction > 0, self.extreme_ms, self.extreme, self._leg(buckets))
         self.turned, self.turned_ms = self.extreme, self.extreme_ms
         self.room_turned = self.room_extreme
         self.direction = -self.direction
@@ -142,7 +161,7 @@ class Cycle:
         self.extreme, self.extreme_ms = value, at_ms
         self.room_extreme = self.room
 
-    def _leg(self) -> Leg | None:
+    def _leg(self, buckets: Sequence[Bucket]) -> Leg | None:
         """The leg that ends at the extreme, if its other end is known."""
         if self.turned is None:
             return None
@@ -152,11 +171,30 @@ class Cycle:
             return None
         # the room's mean over the leg: at one moment a draught or the boiler says more
         looks = self.room_extreme[1] - self.room_turned[1]
+        middle = (self.extreme + self.turned) / 2
         over = None
         if looks > 0:
-            room = (self.room_extreme[0] - self.room_turned[0]) / looks
-            over = (self.extreme + self.turned) / 2 - room
-        return Leg(self.extreme_ms, span_ms, change / span_ms * HOUR_MS, over)
+            over = middle - (self.room_extreme[0] - self.room_turned[0]) / looks
+        # where the water turns is known only to some minutes, and the slower it cools the less so
+        per_h = _fitted(buckets, self.turned_ms, self.extreme_ms, rising=self.direction > 0)
+        return Leg(self.extreme_ms, span_ms, per_h or change / span_ms * HOUR_MS, over, middle)
+
+    def rise_so_far(self, buckets: Sequence[Bucket]) -> tuple[int, float] | None:
+        """Since when the water has surely been rising, and how fast, °C/h; None below 20 minutes.
+
+        Its last look still at the foot counts as the beginning: the trough may be long past.
+        """
+        if self.direction <= 0 or self.turned is None:
+            return None
+        foot = self.turned + _FOOT * self.swing
+        first = len(buckets) - 1
+        while first > 0 and buckets[first].value > foot:
+            first -= 1
+        rise = buckets[max(first, 0) :]
+        if len(rise) < 5:
+            return None
+        per_h = fitted_per_h([b.end_ms for b in rise], [b.value for b in rise])
+        return None if per_h is None else (rise[0].end_ms, per_h)
 
     def learn(self, turn: Turn, *, leg: bool = True) -> None:
         """Take a turn, and the leg before it unless told not to, as the tank's ordinary way."""
@@ -189,6 +227,21 @@ class Cycle:
         """Which share of its usual power the heater gave."""
         return (leg.per_h + self.loss(leg.over_room)) / self.power if self.power > 0.05 else None
 
+    def doubtful(self, *, rising: bool, legs: int) -> float:
+        """How far chance may put the common ratio of so many legs from 1: one standard deviation.
+
+        From how the learned legs scatter about their own median, and from how few they are.
+        """
+        learned = (self.rises if rising else self.falls)[-8:]
+        ratios = [self.power_ratio(leg) if rising else self.loss_ratio(leg) for leg in learned]
+        found = [ratio for ratio in ratios if ratio is not None]
+        if not found or legs <= 0:
+            return 1.0
+        own = 1.4826 * median(abs(ratio - median(found)) for ratio in found)
+        weight = _SCATTER_LEGS + len(found)
+        scatter = sqrt((_SCATTER_LEGS * _SCATTER**2 + len(found) * own**2) / weight)
+        return scatter * sqrt(1 / legs + 1 / len(found))
+
     def _sum_up(self) -> None:
         peaks = [value for _, value in self.peaks[-8:]]
         troughs = [value for _, value in self.troughs[-8:]]
@@ -220,6 +273,26 @@ class Cycle:
         self.falls = [Leg(*leg) for leg in falls]
         self.rises = [Leg(*leg) for leg in rises]
         self._sum_up()
+
+
+def _fitted(buckets: Sequence[Bucket], from_ms: int, to_ms: int, *, rising: bool) -> float | None:
+    """The fitted rate of a leg, °C/h, positive; None when it began before `buckets` do.
+
+    Measured on random rooms: rates of one tank's rises scatter by 8 % instead of 14 %, of its falls
+    by 7 % instead of 9 %.
+    """
+    leg = [bucket for bucket in buckets if from_ms <= bucket.end_ms <= to_ms]
+    if not leg or leg[0].end_ms != from_ms:
+        return None
+    if rising:  # the foot and the top are flat in the five minutes
+        low, height = leg[0].value, leg[-1].value - leg[0].value
+        first = max(n for n, b in enumerate(leg) if b.value - low <= _FOOT * height)
+        last = next((n for n, b in enumerate(leg) if n > first and b.value - low >= _TOP * height),
+                    len(leg) - 1)  # fmt: skip
+        if last - first >= 2:
+            leg = leg[first : last + 1]
+    per_h = fitted_per_h([bucket.end_ms for bucket in leg], [bucket.value for bucket in leg])
+    return None if per_h is None or (per_h > 0) != rising else abs(per_h)
 
 
 def _middle(legs: list[Leg]) -> tuple[float, float | None]:

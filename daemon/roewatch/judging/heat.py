@@ -16,11 +16,13 @@ from roewatch.judging.limits import Limits
 from roewatch.judging.outlook import measured_per_h, outlook
 from roewatch.judging.slope import fitted_per_h
 from roewatch.judging.standing import Seen, Standing
+from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.thermostat import Thermostat
-from roewatch.judging.witness import BUCKET_MS, Witness
+from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity
+from roewatch.room.tank import Tank
 from roewatch.room.window import Window
 
 _HEATER = (Kind.HEATER_DEAD, Kind.HEATER_STUCK_ON, Kind.HEATER_WEAK)
@@ -39,10 +41,11 @@ class Heat:
     )  # fmt: skip
     __slots__ = (
         *SAVED, "air", "cycle", "doubt", "knob", "limits", "ramp_per_h", "room_c", "share",
-        "standing", "thermostat", "window", "witness",
+        "standing", "tank", "thermostat", "window", "witness",
     )  # fmt: skip
 
-    def __init__(self, witness: Witness, standing: Standing, limits: Limits) -> None:
+    def __init__(self, tank: Tank, witness: Witness, standing: Standing, limits: Limits) -> None:
+        self.tank = tank
         self.witness, self.standing, self.limits = witness, standing, limits
         self.cycle = Cycle(limits)
         self.thermostat = Thermostat(self)
@@ -63,11 +66,16 @@ class Heat:
         """Whether a heater condition stands."""
         return self.standing.any_of(*_HEATER)
 
+    @property
+    def room_spread(self) -> float:
+        """How far the room's air may be off, °C, where the tanks tell it; 0 by a probe."""
+        return 0.0 if self.air is None else self.air.spread
+
     def over_room(self, value: float) -> float | None:
         return None if self.room_c is None else value - self.room_c
 
     def room_ahead(self, hours: float) -> float | None:
-        """The mean of the room's air over the next `hours`, °C; None without a room probe."""
+        """The mean of the room's air over the next `hours`, °C; None while nothing is known."""
         if self.air is None or self.room_c is None or self.doubt in (Doubt.CUT, Doubt.COLD):
             return self.room_c  # a room without heating goes on as on no day before
         ahead = self.air.ahead(hours)
@@ -99,7 +107,7 @@ class Heat:
         self.bucket_ms = at_ms
         if at_ms <= self.quiet_until or blind:
             cycle.forget_leg()
-        turn = cycle.follow(at_ms, value, self.room_c, 1.3 * self.witness.norm)
+        turn = cycle.follow(self.witness.buckets, self.room_c, 1.3 * self.witness.norm)
         if turn is not None:
             self.thermostat.turn(turn, at_ms, quiet=at_ms <= self.quiet_until, out=out)
         self.thermostat.bucket(at_ms, value, out)

@@ -42,6 +42,7 @@ class Learned(NamedTuple):
 
     switches_on, switches_off: where the thermostat switches. cools, warms: rates with the heater
     off and on. duty: share of the time it heats. cycles: how many were seen lately.
+    room_c: the room's air; room_spread: how far it may be off, °C, where the tanks tell it, else 0.
     """
 
     tank: str
@@ -54,6 +55,7 @@ class Learned(NamedTuple):
     period_ms: int | None = None
     time_constant_h: float | None = None
     room_c: float | None = None
+    room_spread: float = 0.0
 
 
 class Judge:
@@ -165,9 +167,7 @@ class Judge:
             pending = witness.pending
             if pending and pending[0][0] <= tick_ms and witness.fold(tick_ms):
                 places.add(witness.place)
-        room_c = None
-        if self._air is not None and self._air.f_at >= tick_ms - 30 * MINUTE_MS:
-            room_c = self._air.f
+        room_c = self._room_c(tick_ms)
         if places:
             together = self._together.doubt
             touched = [self._in_place[place] for place in sorted(places)]
@@ -180,8 +180,9 @@ class Judge:
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:
             heats = [k.heat for k in self._keepings.values() if k.heat is not None]
             self._together.judge(tick_ms, heats, out)
-            if room_c is not None:
-                self._together.judge_air(tick_ms, room_c, out)
+            if room_c is not None or self._air is None:
+                measured = None if self._air is None else room_c
+                self._together.judge_air(tick_ms, measured, heats, out)
         if self._ahead.witnesses:
             self._ahead.judge(tick_ms, self._list, self._standings, out)
         if tick_ms >= self._silence.look_ms:
@@ -195,6 +196,12 @@ class Judge:
         witness = self._witnesses.get(probe)
         if witness is not None:
             self._ahead.note(witness, at_ms, by_ms)
+
+    def _room_c(self, tick_ms: int) -> float | None:
+        """The room's air, °C: by its probe, or in a room without one by its tanks."""
+        if self._air is None:
+            return self._together.inferred.celsius
+        return self._air.f if self._air.f_at >= tick_ms - 30 * MINUTE_MS else None
 
     def enter(self, entry: JournalEntry) -> list[Finding]:
         """What the keeper did: it explains what it explains. Raises KeyError for no such tank."""
@@ -255,7 +262,7 @@ class Judge:
         cycle = heat.cycle
         return Learned(
             tank, len(cycle.falls), cycle.lower, cycle.upper, cycle.fall, cycle.rise,
-            cycle.duty(), cycle.period_ms, cycle.time_constant_h(), heat.room_c,
+            cycle.duty(), cycle.period_ms, cycle.time_constant_h(), heat.room_c, heat.room_spread,
         )  # fmt: skip
 
     # -- restart ---------------------------------------------------------------------------------

@@ -52,6 +52,8 @@ class Keeping:
 
     def settle(self, tank: Tank | None, witnesses: list[Witness]) -> None:
         """Take over what the settings say; what was learned of the same probes stays."""
+        if self.heat is not None and _built(tank) != _built(self.tank):
+            self.heat.thermostat.forget_legs()
         self.tank = tank
         self.witnesses = witnesses
         self.bounds = {}
@@ -133,7 +135,8 @@ class Keeping:
             return
         heat = self.heat
         if heat is None or heat.witness is not thermometer:
-            heat = self.heat = Heat(thermometer, self.standing, self.limits)
+            heat = self.heat = Heat(tank, thermometer, self.standing, self.limits)
+        heat.tank = tank
         heat.window = tank.windows.get(Quantity.TEMPERATURE)
         conditioning = tank.stage is Stage.CONDITIONING
         limits = self.limits
@@ -437,6 +440,7 @@ class Keeping:
             "calibrations": self.calibrations,
             "rates": {probe: rates.dump() for probe, rates in self.rates.items()},
             "heat": self.heat.dump() if self.heat else None,
+            "built": _built(self.tank),
             "acidity": self.acidity.dump() if self.acidity else None,
             "jumps": {probe: jump.dump() for probe, jump in self.jumps.items()},
             "neighbours": {probe: pair.dump() for probe, pair in self.neighbours.items()},
@@ -460,3 +464,10 @@ class Keeping:
             self.acidity.load(state["acidity"])
         if self.heat is not None and state["heat"] is not None:
             self.heat.load(state["heat"])
+            if state.get("built") not in (None, _built(self.tank)):
+                self.heat.thermostat.forget_legs()
+
+
+def _built(tank: Tank | None) -> list[Any] | None:
+    """What of a tank decides how fast it cools and warms."""
+    return None if tank is None else [tank.litres, tank.heater_watts, tank.covered]

@@ -4,12 +4,13 @@ Exponential, from the learned time constant and the room's air; the range covers
 the rate, and the probe's own error against the window.
 """
 
+from math import hypot
 from typing import TYPE_CHECKING, NamedTuple
 
 from roewatch.judging.finding import Forecast
 from roewatch.judging.forecast import time_to_h
 from roewatch.judging.slope import fitted_per_h
-from roewatch.judging.witness import BUCKET_MS
+from roewatch.judging.testimony import BUCKET_MS
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS
 
@@ -110,7 +111,7 @@ def _cooling(
     if ahead_c is not None and value - ahead_c > 0:
         rate *= (value - ahead_c) / over
         over, room_c = value - ahead_c, ahead_c
-    room = min(_ROOM / over, 0.4)
+    room = min(hypot(_ROOM, heat.room_spread) / over, 0.4)
     width = Width(_DEAD.sooner + room, _DEAD.later + room, _DEAD.furthest_h)
     return _range(at_ms, time_to_h(value, bound, rate, room_c), rate, width)
 

@@ -4,6 +4,7 @@ A leg that cools faster than the room explains is a lid off; one that warms too 
 heater. Turns far from the usual are kept apart until they have lasted long enough to be the usual.
 """
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from roewatch.judging.cycle import Turn
@@ -11,10 +12,10 @@ from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
 from roewatch.judging.outlook import measured_per_h
 from roewatch.judging.standing import Seen
+from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.wear import Wear
-from roewatch.judging.witness import BUCKET_MS
 from roewatch.room.kind import Kind
-from roewatch.room.moment import HOUR_MS, span_text
+from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -22,22 +23,28 @@ if TYPE_CHECKING:
 
 _T = Quantity.TEMPERATURE
 _KEPT_ODD = 12
+_NEW_WAY = 5  # times as long as a moved thermostat must anything else last to be the new usual
 _LEAST_OVER_ROOM = 2.5  # °C
+_AIR_GUESSED = 0.2  # a colder room may make falls so much quicker where no probe tells of it
+_LEGS_MS = DAY_MS  # how long a leg is compared with those after it
+_SURE = 4.0  # standard deviations by which legs must differ from the usual
 
 
 class Thermostat:
     """The slower half of one tank's heating: judged at turns and once a day."""
 
     SAVED = ("odd", "slacks", "cooling", "warming", "last_peak", "last_peak_ms")
-    __slots__ = (*SAVED, "heat", "wear")
+    __slots__ = (*SAVED, "heat", "strange", "wear")
 
     def __init__(self, heat: "Heat") -> None:
         self.heat = heat
         self.wear = Wear(heat)
         self.odd: list[list[Any]] = []  # [is_peak, at_ms, value] of turns not yet learned
         self.slacks: list[list[Any]] = []  # [until_ms, °C]: how far turns may be off for a while
-        self.cooling: list[list[float]] = []  # [loss ratio, span] of the last falls
-        self.warming: list[list[float]] = []  # [power ratio, span] of the last rises
+        # the last falls, as [loss ratio, span, end_ms], and the last rises with their power ratio
+        self.cooling: list[list[float]] = []
+        self.warming: list[list[float]] = []
+        self.strange = [-1, -1]  # since when no fall, and no rise, was as usual
         self.last_peak = 1e9
         self.last_peak_ms = -1
 
@@ -69,6 +76,7 @@ class Thermostat:
                 cycle.learn(turn, leg=ordinary)
         self._judge_turns(at_ms, out)
         self._judge_legs(at_ms, turn, out)
+        self._relearn(at_ms, out)
 
     def allow(self, until_ms: int, celsius: float) -> None:
         """Turns may be that far off until then."""
@@ -128,7 +136,7 @@ class Thermostat:
 
     def _adopt(self, at_ms: int, *, moved: bool, out: list[Finding]) -> None:
         """What was odd for a day is the keeper's will, or at least the tank's new way."""
-        wait_ms = self.heat.limits.adopt_ms * (1 if moved else 5)
+        wait_ms = self.heat.limits.adopt_ms * (1 if moved else _NEW_WAY)
         if not self.odd or at_ms - self.odd[0][1] < wait_ms:
             return
         if len(self.odd) < 4:
@@ -143,19 +151,42 @@ class Thermostat:
     def _leg(self, turn: Turn, *, quiet: bool) -> bool:
         """Note how the leg compares with the usual; True when it is ordinary enough to learn."""
         cycle, leg = self.heat.cycle, turn.leg
-        coarse = not self._fine()
-        if leg is None or quiet or (coarse and (turn.is_peak or not self._countable())):
+        if leg is None or quiet:
             return not quiet
-        if not turn.is_peak and leg.over_room is not None and leg.over_room < _LEAST_OVER_ROOM:
+        over = leg.over_room
+        if not turn.is_peak and over is not None and over < _LEAST_OVER_ROOM:
             return True  # so near the room every draught changes the ratio
         ratio = cycle.power_ratio(leg) if turn.is_peak else cycle.loss_ratio(leg)
         if ratio is None:
             return True
-        if turn.is_peak:
-            self.warming = [*self.warming[-11:], [ratio, leg.span_ms]]
-        else:
-            self.cooling = [*self.cooling[-23:], [ratio, leg.span_ms]]
-        return 0.75 < ratio < 1.3
+        if not self._fine() and (turn.is_peak or not self._countable()):
+            return 0.55 < ratio < 1.6  # by chance alone it may be so far off
+        legs = self.warming if turn.is_peak else self.cooling
+        legs.append([ratio, leg.span_ms, leg.end_ms])
+        del legs[: -12 if turn.is_peak else -24]
+        # what lasts is the tank's new way; a single leg is often off, and in between one is not
+        since_ms = self.strange[turn.is_peak]
+        usual = 0.75 < _pooled(legs[-4:]) < 1.3
+        self.strange[turn.is_peak] = -1 if usual else since_ms if since_ms >= 0 else turn.at_ms
+        ailing = self.heat.standing.any_of(Kind.LID_OPEN, Kind.HEATER_WEAK)
+        return 0.75 < ratio < 1.3 and not ailing
+
+    def _relearn(self, at_ms: int, out: list[Finding]) -> None:
+        """Legs that were all strange for days: forget the old ones and learn anew."""
+        wait_ms = _NEW_WAY * self.heat.limits.adopt_ms
+        for rising, kind in ((False, Kind.LID_OPEN), (True, Kind.HEATER_WEAK)):
+            since_ms = self.strange[rising]
+            if since_ms < 0 or at_ms - since_ms < wait_ms:
+                continue
+            self.forget_legs()
+            self._end(kind, at_ms, f"so for {span_text(at_ms - since_ms)}: taken as the tank's new "
+                      "way, and learned anew", out)  # fmt: skip
+
+    def forget_legs(self) -> None:
+        """The tank is not what it was: its rates are to be learned anew, its switch points stay."""
+        cycle = self.heat.cycle
+        cycle.forget_legs()
+        self.cooling, self.warming, self.strange = [], [], [-1, -1]
 
     def _fine(self) -> bool:
         """Whether single legs stand out of the five minutes and of the probe's noise."""
@@ -168,20 +199,33 @@ class Thermostat:
         return cycle.resolved and cycle.swing >= 2.5 * self.heat.witness.norm
 
     def _judge_legs(self, at_ms: int, turn: Turn, out: list[Finding]) -> None:
-        limits = self.heat.limits
-        if not turn.is_peak and self.cooling:
-            times, legs = _together(self.cooling, limits.lid_fall_ms * (1 if self._fine() else 2))
-            if legs > 0 and times > limits.lid_times:
+        limits, cycle = self.heat.limits, self.heat.cycle
+        # what was before is another tank: its noise may have hidden its legs for days
+        legs = self.warming if turn.is_peak else self.cooling
+        legs[:] = [leg for leg in legs if leg[2] > at_ms - _LEGS_MS]
+        if not turn.is_peak and legs:
+            pools = list(_pools(legs, limits.lid_fall_ms * (1 if self._fine() else 2)))
+            guessed = self.heat.room_c is None or self.heat.room_spread > 0
+            least = limits.lid_times + (_AIR_GUESSED if guessed else 0.0)
+            if pools and pools[0][0] > (1 + least) / 2 and any(
+                times > max(least, 1 + _SURE * cycle.doubtful(rising=False, legs=many))
+                for times, many in pools
+            ):  # fmt: skip
                 self.lid(at_ms, turn.value, out)
-            elif _together(self.cooling[-2:], 1)[0] < 1.2:
+            elif _pooled(legs[-3:]) < 1.2:
                 self._end(Kind.LID_OPEN, at_ms, "cools as slowly as usual again", out)
-        if turn.is_peak and self.warming:
-            share, legs = _together(self.warming, limits.weak_rise_ms)
-            weak = legs > 0 and share < limits.weak_share
-            if weak and self._cooling(2) < 1.3:
-                self.weak(at_ms, turn.value, share, out)
-            elif _together(self.warming[-2:], 1)[0] > 0.85:
+        if turn.is_peak and legs:
+            pools = list(_pools(legs, limits.weak_rise_ms))
+            weak = [
+                share for share, many in pools
+                if share < min(limits.weak_share,
+                               1 - _SURE * cycle.doubtful(rising=True, legs=many))
+            ]  # fmt: skip
+            if weak and pools[0][0] < (1 + limits.weak_share) / 2 and self._cooling(2) < 1.3:
+                self.weak(at_ms, turn.value, weak[0], out)
+            elif _pooled(legs[-2:]) > 0.85 and self.heat.standing.holds(Kind.HEATER_WEAK, _T):
                 self._end(Kind.HEATER_WEAK, at_ms, "warms as fast as usual again", out)
+                del legs[:-2]  # those before are of the heater as it was
 
     def lid(self, at_ms: int, value: float, out: list[Finding]) -> None:
         """The water loses its warmth faster than the room explains."""
@@ -202,7 +246,7 @@ class Thermostat:
 
     def _cooling(self, legs: int) -> float:
         """How many times as fast as usual the last falls went, taken together; 1 for none."""
-        return _together(self.cooling[-legs:], 1)[0] if self.cooling else 1.0
+        return _pooled(self.cooling[-legs:]) if self.cooling else 1.0
 
     def weak(self, at_ms: int, value: float, share: float, out: list[Finding]) -> None:
         """The heater gives only a share of its usual warmth."""
@@ -230,29 +274,32 @@ class Thermostat:
         if cycle.turned is None or cycle.power <= 0.05:
             return
         age_ms = at_ms - cycle.turned_ms
-        over = heat.over_room((value + cycle.turned) / 2)
-        loss = cycle.loss(over)
-        lid = self._cooling(2) > 1.3
-        if age_ms > max(3 * cycle.period_ms, 3 * HOUR_MS):
+        long = age_ms > max(3 * cycle.period_ms, 3 * HOUR_MS)
+        # the extreme is now: else it has turned and is only not sure of it yet
+        if not long and (cycle.direction <= 0 or at_ms - cycle.extreme_ms > 2 * BUCKET_MS):
+            return
+        loss = cycle.loss(heat.over_room((value + cycle.turned) / 2))
+        lid = False
+        if long:
             # neither up to the switch nor down with the heater off: it heats, and that is all
             slope = measured_per_h(heat, 24)
             share = 1.0 if slope is None else (slope + loss) / cycle.power
-            stalled = value < cycle.upper - 0.3 * cycle.swing and 0.15 < share < 0.7
+            last = [bucket.value for bucket in heat.witness.buckets[-24:]]
+            cycles = max(last) - min(last) > 0.8 * cycle.swing  # its turns are only not seen
+            low = value < cycle.upper - 0.3 * cycle.swing
+            stalled = low and not cycles and self._countable() and 0.15 < share < 0.7
         else:
-            # the extreme is now: else it has turned and is only not sure of it yet
-            rising = cycle.direction > 0 and self._fine()
-            rising = rising and at_ms - cycle.extreme_ms <= 2 * BUCKET_MS
             usual_ms = cycle.on_ms
             share = ((value - cycle.turned) / age_ms * HOUR_MS + loss) / cycle.power
             stalled = (
-                rising
-                and age_ms > max(1.7 * usual_ms, HOUR_MS)
-                and cycle.extreme < cycle.upper - 0.1
+                age_ms > max(1.7 * usual_ms, HOUR_MS)
+                and self._fine()
+                and cycle.extreme < cycle.upper - max(0.1, 1.5 * heat.witness.norm)
                 and 0.1 < share < 0.65
             )
             # a lid taken off just now warms as slowly; the next fall tells them apart
-            lid = lid or (share > 1 - 1.1 * loss / cycle.power and age_ms < 3 * usual_ms)
-        if stalled and not lid:
+            lid = share > 1 - 1.1 * loss / cycle.power and age_ms < 3 * usual_ms
+        if stalled and not lid and self._cooling(2) <= 1.3:
             self.weak(at_ms, value, share, out)
 
     # -- telling ---------------------------------------------------------------------------------
@@ -266,6 +313,8 @@ class Thermostat:
         self.heat.standing.see(at_ms, seen, out)
 
     def _end(self, kind: Kind, at_ms: int, message: str, out: list[Finding]) -> None:
+        if not self.heat.standing.holds(kind, _T):
+            return
         seen = Seen(
             kind=kind, quantity=_T, since_ms=at_ms, value=self.heat.witness.f, message=message
         )
@@ -273,24 +322,31 @@ class Thermostat:
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""
-        return [*(getattr(self, name) for name in self.SAVED), self.wear.days]
+        return [*(getattr(self, name) for name in self.SAVED), self.wear.days, self.strange]
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
-        *saved, self.wear.days = row
+        saved, (self.wear.days, *strange) = row[: len(self.SAVED)], row[len(self.SAVED) :]
         for name, value in zip(self.SAVED, saved, strict=True):
             setattr(self, name, value)
+        self.strange = strange[0] if strange else [-1, -1]
+        # an older program kept legs without their end: they are not known to be of today
+        self.cooling = [leg for leg in self.cooling if len(leg) == 3]
+        self.warming = [leg for leg in self.warming if len(leg) == 3]
 
 
-def _together(legs: list[list[float]], span_ms: float) -> tuple[float, int]:
-    """Ratio of the last legs that span so long, each by its span; and how many: 0 if too few.
+def _pooled(legs: list[list[float]]) -> float:
+    """The common ratio of legs, each by its span.
 
     Single legs are noisy, by their ends and by the five minutes; their common rate is not.
     """
-    spans = total = 0.0
-    for number, (ratio, span) in enumerate(reversed(legs), start=1):
-        spans += span
-        total += ratio * span
-        if spans >= span_ms and (number >= 2 or span >= span_ms):
-            return total / spans, number
-    return (total / spans if spans else 1.0), 0
+    return sum(ratio * span for ratio, span, _ in legs) / sum(span for _, span, _ in legs)
+
+
+def _pools(legs: list[list[float]], span_ms: float) -> Iterator[tuple[float, int]]:
+    """The common ratio of the last legs that span so long, then of more and more; and how many."""
+    for many in range(1, len(legs) + 1):
+        last = legs[-many:]
+        spans = sum(leg[1] for leg in last)
+        if spans >= span_ms and (many >= 2 or last[0][1] >= span_ms):
+            yield _pooled(last), many

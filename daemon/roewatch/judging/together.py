@@ -9,6 +9,7 @@ from roewatch.judging.air import Air
 from roewatch.judging.doubt import Doubt
 from roewatch.judging.finding import Finding
 from roewatch.judging.heat import Heat
+from roewatch.judging.inferred_air import InferredAir
 from roewatch.judging.jump import Jump
 from roewatch.judging.limits import Limits
 from roewatch.judging.pouring import Pouring
@@ -17,13 +18,17 @@ from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity
 
+_SLOW_H = 8  # hours in which a room without heating may still be on its way down
+_INFERRED = 0.5  # °C an inferred air may go to and fro by itself
+
 
 class Together:
     """The heated tanks of the room, looked at every five minutes."""
 
     SAVED = ("falling_since", "back_since", "suspect", "hour", "now", "hours", "cold_since")
     __slots__ = (
-        "air", "back_since", "cold_since", "falling_since", "hour", "limits", "standing", "suspect",
+        "air", "back_since", "by_probe", "cold_since", "falling_since", "hour", "inferred",
+        "limits", "standing", "suspect",
     )  # fmt: skip
 
     def __init__(self, standing: Standing, limits: Limits) -> None:
@@ -32,6 +37,8 @@ class Together:
         self.back_since = -1
         self.hour = -1
         self.air = Air()
+        self.inferred = InferredAir()
+        self.by_probe = True  # whether the hours of the air are a probe's
         self.cold_since = -1
         self.suspect = False  # all fall: dead heaters may be one power cut
 
@@ -159,52 +166,91 @@ class Together:
                     if mine.open and theirs.open and _crossed(mine, theirs):
                         one.swapped(two, quantity, out)
 
-    def judge_air(self, tick_ms: int, room_c: float, out: list[Finding]) -> None:
-        """The room's air against its own last days: has it lost its heating?"""
-        hour = tick_ms // HOUR_MS
+    def judge_air(
+        self, tick_ms: int, measured: float | None, heats: Sequence[Heat], out: list[Finding]
+    ) -> None:
+        """The room's air against its own last days: has it lost its heating?
+
+        measured: what the room's probe says, °C; None for a room without one, whose tanks tell it.
+        """
+        room_c, spread = measured, 0.0
+        if measured is None:
+            self.inferred.look(tick_ms, heats)
+            room_c, spread = self.inferred.celsius, self.inferred.spread or 0.0
+        self.air.spread = spread
+        if room_c is None:
+            return
+        if self.by_probe is not (measured is not None):
+            self.by_probe, self.hours, self.now = measured is not None, [], []
         cold = self.standing.holds(Kind.ROOM_HEATING_LOST, Quantity.TEMPERATURE)
+        hour = tick_ms // HOUR_MS
         if hour != self.hour:
             if self.now and not cold:
                 self.hours.append(fmean(self.now))
                 del self.hours[:-120]
             self.hour, self.now = hour, []
         self.now.append(room_c)
-        if len(self.hours) < 24:
-            return
-        ordered = sorted(self.hours)
+        # a room that cools slowly would else be held against its own first hours of cooling
+        before = self.hours[:-_SLOW_H]
+        if len(before) >= 24:
+            self._judge_cold(tick_ms, room_c, sorted(before), out)
+
+    def _judge_cold(
+        self, tick_ms: int, room_c: float, ordered: list[float], out: list[Finding]
+    ) -> None:
+        """ordered: the hours it is held against, coldest first."""
+        limits = self.limits
         below = ordered[1] - room_c
         # a room whose heating holds it steady is lost sooner than one that follows the weather
         usual = ordered[-2] - ordered[1]
-        if below > max(self.limits.room_cold_celsius, self.limits.room_cold_share * usual):
+        least, hold_ms = limits.room_cold_celsius, 15 * MINUTE_MS
+        if not self.by_probe:  # where it stands is guessed, how it goes is not; and it goes slowly
+            least, hold_ms = least + _INFERRED, HOUR_MS
+        if below > max(least, limits.room_cold_share * usual):
             if self.cold_since < 0:
                 self.cold_since = tick_ms
-            if tick_ms - self.cold_since >= 15 * MINUTE_MS:
-                message = (
-                    f"the room's air is at {room_c:.1f} °C, {below:.1f} below the coldest hour of "
-                    f"the last days: its heating has failed or a window is open"
+            if tick_ms - self.cold_since >= hold_ms:
+                said = (
+                    f"{self._air_text(room_c)}, {below:.1f} below the coldest hour of the last "
+                    "days: its heating has failed or a window is open"
                 )
-                seen = Seen(
-                    kind=Kind.ROOM_HEATING_LOST, quantity=Quantity.TEMPERATURE,
-                    since_ms=self.cold_since, value=room_c, message=message, step=1.0,
-                )  # fmt: skip
-                self.standing.see(tick_ms, seen, out)
+                self.standing.see(tick_ms, _cold(self.cold_since, room_c, said), out)
             return
         self.cold_since = -1
-        if cold and below < 0.3:
-            seen = Seen(
-                kind=Kind.ROOM_HEATING_LOST, quantity=Quantity.TEMPERATURE, since_ms=tick_ms,
-                value=room_c, message=f"the room's air is at {room_c:.1f} °C again",
-            )  # fmt: skip
-            self.standing.end(tick_ms, seen, out)
+        if below < 0.3 and self.standing.holds(Kind.ROOM_HEATING_LOST, Quantity.TEMPERATURE):
+            self.standing.end(
+                tick_ms, _cold(tick_ms, room_c, f"{self._air_text(room_c)} again"), out
+            )
+
+    def _air_text(self, room_c: float) -> str:
+        if self.by_probe:
+            return f"the room's air is at {room_c:.1f} °C"
+        return (
+            f"the room's air is at about {room_c:.0f} °C, give or take "
+            f"{self.inferred.spread or 0.0:.1f}, by the cooling of {self.inferred.tanks} tanks"
+        )
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""
-        return [getattr(self, name) for name in self.SAVED]
+        saved = [getattr(self, name) for name in self.SAVED]
+        return [*saved, self.by_probe, self.inferred.dump()]
 
     def load(self, row: list[Any]) -> None:
-        """What `dump` gave. Raises ValueError or TypeError on anything else."""
-        for name, value in zip(self.SAVED, row, strict=True):
+        """What `dump` gave, or an older program's. Raises ValueError or TypeError on others."""
+        saved, inferred = row[: len(self.SAVED)], row[len(self.SAVED) :]
+        for name, value in zip(self.SAVED, saved, strict=True):
             setattr(self, name, value)
+        if inferred:
+            self.by_probe, state = inferred
+            self.inferred.load(state)
+            self.air.spread = 0.0 if self.by_probe else self.inferred.spread or 0.0
+
+
+def _cold(since_ms: int, room_c: float, message: str) -> Seen:
+    return Seen(
+        kind=Kind.ROOM_HEATING_LOST, quantity=Quantity.TEMPERATURE, since_ms=since_ms,
+        value=room_c, message=message, step=1.0,
+    )  # fmt: skip
 
 
 def _crossed(one: Jump, two: Jump) -> bool:

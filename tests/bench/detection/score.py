@@ -51,6 +51,7 @@ LOW = frozenset({Kind.PROBE_NOISY, Kind.PROBE_PATCHY, Kind.PROBE_DRIFTING, Kind.
                  Kind.THERMOSTAT_MOVED, Kind.LID_OPEN, Kind.PROBE_IN_BUFFER})  # fmt: skip
 POURED = frozenset({FaultKind.BAD_WATER_CHANGE, FaultKind.ACID_OVERDOSE, FaultKind.HARD_WATER})
 _WHOLE = frozenset({FaultKind.POWER_CUT, FaultKind.ROOM_COLD})
+_POURED_MS = 8 * MINUTE_MS  # nobody can lead what is poured in; it must be found by then
 _GRACE_MS = 2 * HOUR_MS
 _AFTER_MS = 20 * HOUR_MS  # what a mended fault leaves behind is still its own
 
@@ -301,10 +302,12 @@ def _details(scores: Sequence[Score]) -> list[str]:
     lines = []
     for s in scores:
         for o in s.outcomes:
+            fault = o.label.fault
             late = o.lead_ms is not None and o.lead_ms <= 0
+            if fault.kind in POURED:
+                late = o.late_ms > _POURED_MS
             if o.right and not late:
                 continue
-            fault = o.label.fault
             lead = "" if o.lead_ms is None else f" lead {o.lead_ms / HOUR_MS:.2f}"
             word = "LATE" if o.right else "WRONG" if o.found else "MISS"
             where = f"{fault.kind} {fault.quantity or ''} {fault.tank} {fault.at_ms}"
