@@ -2,6 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 
+from roewatch.intake.decode import Ahead
+from roewatch.intake.own_time import AHEAD_MS
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
 from roewatch.judging.limits import Limits
@@ -102,7 +104,7 @@ def room_of(sim: SimRoom) -> Room:
     return room(tanks, [*probes, probe("room-temperature", ROOM, every_ms=sim.every_ms)])
 
 
-Event = Reading | JournalEntry
+Event = Reading | JournalEntry | Ahead
 
 
 def events_of(sim: SimRoom, *, hours: float) -> list[Event]:
@@ -113,7 +115,11 @@ def events_of(sim: SimRoom, *, hours: float) -> list[Event]:
         while entered < len(sim.journal):
             events.append(sim.journal[entered])
             entered += 1
-        events.append(Reading(f"{sample.tank}-{sample.quantity}", sample.at_ms, sample.value))
+        name, at_ms = f"{sample.tank}-{sample.quantity}", sample.stamp_ms
+        if at_ms > sample.at_ms + AHEAD_MS:  # as the intake has it: kept when it came
+            events.append(Ahead(name, sample.at_ms, at_ms - sample.at_ms))
+            at_ms = sample.at_ms
+        events.append(Reading(name, at_ms, sample.value))
     return events
 
 
@@ -123,6 +129,8 @@ def judged(judge: Judge, events: Iterable[Event]) -> list[Finding]:
     for event in events:
         if isinstance(event, JournalEntry):
             found += judge.enter(event)
+        elif isinstance(event, Ahead):
+            judge.note_ahead(*event)
         else:
             found += judge.take(event).findings
     return found

@@ -106,9 +106,9 @@ def test_a_judge_that_looks_by_the_clock_finds_the_same() -> None:
     for event in events:
         if isinstance(event, JournalEntry):
             found += judge.enter(event)
-            continue
-        found += judge.advance(event.at_ms)
-        found += judge.take(event).findings
+        elif isinstance(event, Reading):
+            found += judge.advance(event.at_ms)
+            found += judge.take(event).findings
     assert tuple(found) == expected
 
 

@@ -32,6 +32,24 @@ from roewatch_sim.room import SimRoom
 BEGUN = START + 2 * DAY_MS + 8 * HOUR_MS
 
 
+@pytest.mark.parametrize(
+    "kind",
+    [FaultKind.PROBE_CLOCK_BACK, FaultKind.PROBE_CLOCK_FROZEN, FaultKind.PROBE_CLOCK_AHEAD],
+)
+def test_a_boards_wrong_clock_is_told_of_all_its_probes_and_of_nothing_else(
+    kind: FaultKind,
+) -> None:
+    sim = boathouse(12, START)
+    sim.inject(SimFault(kind, "A2", START + 2 * HOUR_MS, START + 5 * HOUR_MS))
+    found = judged(Judge(room_of(sim), start_ms=START), events_of(sim, hours=7))
+    assert {(f.tank, f.kind, f.present) for f in found} == {
+        ("A2", "probe-clock", True), ("A2", "probe-clock", False)
+    }  # fmt: skip
+    told = [f for f in found if f.present]
+    assert {f.quantity for f in told} == set(sim.tanks["A2"].spec.quantities)
+    assert max(f.at_ms for f in told) < START + 2 * HOUR_MS + 25 * MINUTE_MS
+
+
 def ailing() -> SimRoom:
     """A room in which a dozen things go wrong, each in a tank or at a time of its own."""
     sim = boathouse(11, START)

@@ -9,6 +9,7 @@ import json
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+from roewatch.judging.alike import Alike
 from roewatch.judging.finding import Finding
 from roewatch.judging.keeping import Keeping
 from roewatch.judging.limits import Limits
@@ -70,6 +71,7 @@ class Judge:
         self._standing = Standing(ROOM, self.limits.retell_ms)
         self._together = Together(self._standing, self.limits)
         self._ahead = Ahead(self.limits)
+        self._alike = Alike(self.limits)
         self._silence = Silence(self.limits, -1 if start_ms is None else start_ms)
         self._tick_ms = -1 if start_ms is None else start_ms // MINUTE_MS * MINUTE_MS
         self._wake_ms = 0
@@ -124,6 +126,7 @@ class Judge:
                 witness.place = place
         self._in_place = list(keepings.values())
         self._standings = {tank_id: keeping.standing for tank_id, keeping in keepings.items()}
+        self._alike.settle([w for k in keepings.values() if (w := k.unheated) is not None])
         self._ahead.settle(self._list)
 
     # -- the fold --------------------------------------------------------------------------------
@@ -183,10 +186,18 @@ class Judge:
             if room_c is not None or self._air is None:
                 measured = None if self._air is None else room_c
                 self._together.judge_air(tick_ms, measured, heats, out)
-        if self._ahead.witnesses:
-            self._ahead.judge(tick_ms, self._list, self._standings, out)
+            self._judge_probes(tick_ms, out)
         if tick_ms >= self._silence.look_ms:
             self._silence.judge(tick_ms, self._groups, self._standing, out)
+
+    def _judge_probes(self, tick_ms: int, out: list[Finding]) -> None:
+        """What the probes of the room say of one another."""
+        if self._alike.due(tick_ms):
+            tanks = self._keepings.values()
+            busy = {w.id for k in tanks if (w := k.unheated) and k.explained(tick_ms)}
+            self._alike.judge(tick_ms, busy)
+        if self._ahead.witnesses:
+            self._ahead.judge(tick_ms, self._list, self._standings, out)
 
     def note_ahead(self, probe: str, at_ms: int, by_ms: int) -> None:
         """What came from a probe at `at_ms` told of a time `by_ms` in the future, not believed.
@@ -281,7 +292,7 @@ class Judge:
         if self._room_changed:
             self._room_changed = False
             states["judge/room"] = _text(
-                [self._tick_ms, self._silence.since_ms, self._together.dump()]
+                [self._tick_ms, self._silence.since_ms, self._together.dump(), self._alike.dump()]
             )
         return states
 
@@ -311,8 +322,10 @@ class Judge:
         elif what == "tank" and name[0] in self._keepings:
             self._keepings[name[0]].load(state)
         elif what == "room":
-            self._tick_ms, self._silence.since_ms, together = state
+            self._tick_ms, self._silence.since_ms, together, *alike = state
             self._together.load(together)
+            if alike:  # a program before this one compared nobody
+                self._alike.load(alike[0])
 
     def _fresh(self, key: str) -> None:
         """Forget what a state left half loaded."""

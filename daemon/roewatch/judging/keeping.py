@@ -266,6 +266,17 @@ class Keeping:
             witness.news = witness.fresh = witness.hot = False
 
     @property
+    def unheated(self) -> Witness | None:
+        """The only thermometer of a tank without a heater; None of any other tank."""
+        found = [w for w in self.witnesses if w.quantity is Quantity.TEMPERATURE]
+        alone = self.tank is not None and self.heat is None and len(found) == 1
+        return found[0] if alone and not found[0].probe.derived else None
+
+    def explained(self, tick_ms: int) -> bool:
+        """Whether something is known to move its water, or did within the last hours."""
+        return self._busy(tick_ms) or tick_ms <= self._changed_ms + 4 * HOUR_MS
+
+    @property
     def jumping(self) -> bool:
         """Whether a jump is being looked at."""
         for jump in self.jumps.values():  # noqa: SIM110 -- a generator at every look at every tank

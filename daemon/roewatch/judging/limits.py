@@ -50,6 +50,7 @@ class Limits:
     apart_ph: float = 0.2
     apart_share: float = 0.1  # of the value, for every other quantity
     apart_hold_ms: int = 30 * MINUTE_MS
+    astray_celsius: float = 1.5  # an unheated tank within four hours, against the others'
     ahead_times: int = 5  # so many times in the future before a probe's clock is called wrong
     noisy_factor: float = 3.0  # second difference against the probe's own norm
     noisy_hold_ms: int = 20 * MINUTE_MS
