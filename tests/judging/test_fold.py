@@ -14,6 +14,7 @@ from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM, Room
 from roewatch_sim.boathouse import boathouse
 from roewatch_sim.fault import FaultKind, SimFault
