@@ -1,23 +1,28 @@
 """Every page in every size, light and state of the room as a picture, to be looked at one by one.
 
-    .venv/bin/python -m tests.bench.page_pictures FOLDER [STATE…]
+    .venv/bin/python -m tests.bench.page_pictures FOLDER [SCENE…] [--only WORD] [--light LIGHT]
 
-Prints for each page its bytes on the wire and the server's time, and every page that scrolls
-sideways or made the browser complain.
+The scenes are those of tests/journeys/scenes.py; each page is drawn in every size and light and, in
+the usual room, as it is printed. Prints for each page its bytes on the wire and the server's time,
+and every page that scrolls sideways or made the browser complain.
 """
 
+import argparse
+import base64
 import gzip
-import sys
 import time
 import urllib.error
 import urllib.request
 from pathlib import Path
 
+import pypdfium2
 from tests.conftest import found
-from tests.journeys.browser import browser
-from tests.journeys.test_pages_seen import ADDRESSES, OF_THE_BOATHOUSE, SIZES, STATES, shown
+from tests.journeys.browser import Browser, browser
+from tests.journeys.scenes import AFTER_A_TAP, LIGHTS, SCENES, SIZES, lit, scene
 
-LIGHTS = ("night", "day")
+_A4, _A5 = (8.27, 11.69), (5.83, 8.27)
+"""Inches (ISO 216)."""
+_MOST_HIGH = 12_000
 
 
 def asked(address: str) -> tuple[int, float]:
@@ -32,32 +37,83 @@ def asked(address: str) -> tuple[int, float]:
     return len(body), time.perf_counter() - began
 
 
-def main(folder: Path, states: list[str]) -> None:
+def word_of(address: str) -> str:
+    """A page's address as part of a file's name."""
+    word = address.strip("/").replace("/", "-").replace("?", "_") or "room"
+    return "".join(c for c in word if c.isalnum() or c in "-_=")[:40]
+
+
+def printed(tab: Browser, folder: Path, name: str, paper: tuple[float, float]) -> None:
+    """The open page as it comes out of a printer, a picture a sheet."""
+    answer = tab.ask("Page.printToPDF", paperWidth=paper[0], paperHeight=paper[1])
+    document = pypdfium2.PdfDocument(base64.b64decode(answer["data"]))
+    for number in range(len(document)):
+        document[number].render(scale=1.2).to_pil().save(folder / f"{name}-print-{number + 1}.png")
+
+
+def seen(tab: Browser, base: str, folder: Path, name: str, light: str, size: str) -> None:
+    """The open page in one size."""
+    width = SIZES[size][0]
+    wide = tab.run("document.documentElement.scrollWidth")
+    if wide > width:
+        print(f"  SCROLLS SIDEWAYS {light} at {width}: {wide}")
+    for complaint in tab.complaints(base):
+        if "the server responded with a status of" not in complaint:
+            print(f"  COMPLAINS {complaint}")
+    high = tab.run("document.documentElement.scrollHeight")
+    if high > _MOST_HIGH:
+        print(f"  {high} px high at {width}: the picture is of the first screen")
+    if high <= _MOST_HIGH:  # a window as high as the page: what is fixed to its edge hides nothing
+        tab.size(width, max(high, SIZES[size][1]), phone=width < 700)
+    tab.picture(folder / f"{name}-{light}-{size}.png")
+    tab.size(*SIZES[size])
+
+
+def main(
+    folder: Path, names: list[str], only: str, lights: tuple[str, ...], sizes: tuple[str, ...]
+) -> None:
     program = found("chromium")
     assert program is not None
     folder.mkdir(parents=True, exist_ok=True)
     with browser(program) as tab:
-        for state in states:
-            with shown(STATES[state]()) as base:
-                for place, address in enumerate(ADDRESSES):
-                    own = any(part in address for part in OF_THE_BOATHOUSE)
-                    if state in {"empty", "sixty"} and own:
+        for state in names:
+            with scene(state) as base:
+                for place, address in enumerate(SCENES[state].addresses):
+                    name = f"{state}-{place:02d}-{word_of(address)}"
+                    if only not in name:
                         continue
                     asked(base + address)
                     size, took_s = asked(base + address)
                     print(f"{state:8} {size:7d} B {1000 * took_s:6.0f} ms  {address[:70]}")
-                    for light in LIGHTS:
-                        tab.ask("Network.setCookie", name="roewatch_theme", value=light, url=base)
-                        for name, (width, height) in SIZES.items():
-                            tab.size(width, height)
+                    for light in lights:
+                        lit(tab, base, light)
+                        for size_name in sizes:
+                            tab.size(*SIZES[size_name])
                             tab.open(base + address)
-                            wide = tab.run("document.documentElement.scrollWidth")
-                            if wide > width:
-                                print(f"  SCROLLS SIDEWAYS at {width}: {wide}")
-                            word = address.split("?")[0].strip("/").replace("/", "-") or "room"
-                            tab.picture(folder / f"{state}-{place:02d}-{word}-{light}-{name}.png")
+                            seen(tab, base, folder, name, light, size_name)
+                    if state == "usual" and len(sizes) > 1:
+                        printed(tab, folder, name, _A5 if "sheet" in address else _A4)
+                    tapped = AFTER_A_TAP.get(address) if state == "usual" else None
+                    if tapped:
+                        lit(tab, base, lights[0])
+                        tab.open(base + address)
+                        tab.click(tapped[0])
+                        seen(tab, base, folder, f"{name}-{tapped[1]}", lights[0], "wide")
                 tab.open("about:blank")
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2:] or list(STATES))
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("scenes", nargs="*", choices=[*SCENES, []])
+    parser.add_argument("--only", default="", help="pages whose picture's name holds this")
+    parser.add_argument("--light", choices=LIGHTS, action="append")
+    parser.add_argument("--size", choices=SIZES, action="append")
+    said = parser.parse_args()
+    main(
+        said.folder,
+        said.scenes or list(SCENES),
+        said.only,
+        tuple(said.light or LIGHTS),
+        tuple(said.size or SIZES),
+    )

@@ -7,13 +7,12 @@ from contextlib import contextmanager
 
 import pypdfium2
 import pytest
-from tests.accessibility.test_axe import violations
 from tests.conftest import found
 from tests.journeys.browser import Browser, browser
 from tests.journeys.served import WebPlace, served
-from tests.journeys.test_pages_seen import SIZES, wait_for
-from tests.views.room_of_broods import GlassBroods, Nursery, nursery, tried
-from tests.views.room_of_glass import NOW, PAST, room_of, usual, well
+from tests.journeys.test_pages_seen import wait_for
+from tests.views.room_of_broods import Nursery, nursery
+from tests.views.room_of_glass import NOW, PAST
 
 from roewatch.breeding.record import BroodAct
 from roewatch.room.moment import MINUTE_MS
@@ -52,40 +51,6 @@ def shown(room: Nursery) -> Iterator[str]:
         yield base
 
 
-def many() -> Nursery:
-    """Nothing under way, a hundred and fifty behind."""
-    records, live, deeds = usual()
-    broods = GlassBroods(records, live)
-    broods.record(tried(150))
-    return records, live, deeds, broods
-
-
-def empty() -> Nursery:
-    """A room before its first tank."""
-    records, live, deeds = well(room_of([]))
-    return records, live, deeds, GlassBroods(records, live)
-
-
-@pytest.mark.parametrize("size", SIZES)
-def test_no_page_of_broods_scrolls_sideways_and_none_makes_the_browser_complain(
-    tab: Browser, size: str
-) -> None:
-    tab.wish(prefers_color_scheme="dark")
-    tab.size(*SIZES[size])
-    for room, addresses in (
-        (nursery(), ADDRESSES),
-        (many(), ("/broods", "/broods/compare", "/broods/compare?by=temperature")),
-        (empty(), ("/broods", "/broods/new", "/broods/compare", "/sitter")),
-    ):
-        with shown(room) as base:
-            for address in addresses:
-                tab.open(base + address)
-                wide = tab.run("document.documentElement.scrollWidth")
-                assert wide <= SIZES[size][0], (address, wide)
-                assert tab.complaints(base) == [], address
-            tab.open("about:blank")
-
-
 def test_text_at_twice_the_size_still_fits_a_phone(tab: Browser) -> None:
     tab.size(390, 844)
     with shown(nursery()) as base:
@@ -110,23 +75,6 @@ def test_everything_one_taps_to_record_is_large_enough_for_a_wet_finger(tab: Bro
         for address in ADDRESSES[1:8]:
             tab.open(base + address)
             assert tab.run(small) == [], address
-        tab.open("about:blank")
-
-
-@pytest.mark.needs("axe")
-@pytest.mark.parametrize("light", ["dark", "light"])
-def test_every_page_of_broods_passes_the_accessibility_rules(tab: Browser, light: str) -> None:
-    tab.wish(prefers_color_scheme=light)
-    with shown(nursery()) as base:
-        for width, height in ((320, 700), (390, 844), (1280, 800)):
-            tab.size(width, height)
-            for address in ADDRESSES[1:]:
-                tab.open(base + address)
-                if address.endswith("/report"):
-                    continue  # its policy lets no script in, the rules' neither
-                for closed in ("details", "details details"):
-                    tab.run(f"document.querySelectorAll('{closed}').forEach(d => d.open = true)")
-                assert violations(tab) == [], (address, width)
         tab.open("about:blank")
 
 

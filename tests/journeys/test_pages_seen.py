@@ -1,7 +1,7 @@
 """The pages as a real browser shows them: every size, every light, every state of the room."""
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 
@@ -9,6 +9,7 @@ import pytest
 from starlette.applications import Starlette
 from tests.conftest import found
 from tests.journeys.browser import Browser, browser
+from tests.journeys.scenes import FILLED, RAMP
 from tests.journeys.served import WebPlace, served
 from tests.views.room_of_glass import (
     NOW,
@@ -18,7 +19,6 @@ from tests.views.room_of_glass import (
     GlassRecords,
     alarm,
     hall,
-    room_of,
     usual,
     well,
 )
@@ -31,20 +31,10 @@ from roewatch.room.quantity import Quantity
 from roewatch.room.series import Series
 from roewatch.room.tank import Probe
 from roewatch.views.app import app_of
-from roewatch.views.ports import LinkView
 
 pytestmark = pytest.mark.needs("chromium")
 
 Glass = tuple[GlassRecords, GlassLive, GlassDeeds]
-SIZES = {"narrow": (320, 700), "phone": (390, 844), "wide": (1280, 800)}
-FILLED = (
-    "/water?for=B2&name0=rain&litres0=17&dkh0=0.2&dgh0=0.1&cond0=12&celsius0=24"
-    "&name1=tap&litres1=3&ph1=7.6&dkh1=9&dgh1=11&cond1=430&celsius1=24&mains1=on"
-)
-RAMP = (
-    FILLED.replace("for=B2", "for=A1")
-    + "&now_ph=7.3&now_t=25.5&now_us=180&now_kh=3&now_gh=4&to_low=&to_high=&to_kh=2.2"
-)
 ADDRESSES = (
     "/",
     "/tank/A1",
@@ -66,54 +56,12 @@ ADDRESSES = (
 )
 
 
-OF_THE_BOATHOUSE = ("tank/", "for=", "tank=", "probe=", "records/")
-
-
 @pytest.fixture(scope="module")
 def tab() -> Iterator[Browser]:
     program = found("chromium")
     assert program is not None
     with browser(program) as tab:
         yield tab
-
-
-def flood() -> Glass:
-    """Twenty-four alarms at once."""
-    records, live, deeds = usual()
-    tanks = [t.id for t in records.room.tanks]
-    records.kept_alarms = [
-        alarm(
-            100 + n,
-            tanks[n % 12],
-            Kind.BELOW_WINDOW,
-            quantity=Quantity.TEMPERATURE if n < 12 else Quantity.PH,
-            message="22.1 °C, window 24.0-27.0, falling 0.8 °C an hour since 13:26.",
-        )
-        for n in range(24)
-    ]
-    return records, live, deeds
-
-
-def cut_off() -> Glass:
-    """The broker has been gone for half an hour."""
-    records, live, deeds = usual()
-    live.kept_link = LinkView(word="cut off", since_ms=NOW - 29 * MINUTE_MS, why="refused")
-    live.at_ms = records.now_ms + 29 * MINUTE_MS
-    return records, live, deeds
-
-
-def empty() -> Glass:
-    """A room before its first tank."""
-    return well(room_of([]))
-
-
-STATES: dict[str, Callable[[], Glass]] = {
-    "usual": usual,
-    "flood": flood,
-    "cut-off": cut_off,
-    "empty": empty,
-    "sixty": lambda: well(hall(60)),
-}
 
 
 def app(glass: Glass) -> Starlette:
@@ -124,26 +72,6 @@ def app(glass: Glass) -> Starlette:
 def shown(glass: Glass) -> Iterator[str]:
     with served(app(glass)) as base:
         yield base
-
-
-@pytest.mark.parametrize("state", STATES)
-@pytest.mark.parametrize("size", SIZES)
-def test_no_page_scrolls_sideways_and_none_makes_the_browser_complain(
-    tab: Browser, state: str, size: str
-) -> None:
-    tab.wish(prefers_color_scheme="dark")
-    tab.size(*SIZES[size])
-    with shown(STATES[state]()) as base:
-        for address in ADDRESSES:
-            if state in {"empty", "sixty"} and any(part in address for part in OF_THE_BOATHOUSE):
-                continue
-            tab.open(base + address)
-            wide = tab.run("document.documentElement.scrollWidth")
-            assert wide <= SIZES[size][0], (address, wide)
-            complaints = [
-                c for c in tab.complaints(base) if not c.endswith(("/nowhere", "/alarms/42"))
-            ]
-            assert complaints == [], address
 
 
 def test_text_at_twice_the_size_still_fits_a_phone(tab: Browser) -> None:

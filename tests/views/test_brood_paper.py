@@ -17,14 +17,14 @@ def test_the_report_tells_the_whole_brood_and_asks_for_nothing_outside(keeper: T
     answer = keeper.get("/broods/2026-11/report")
     assert answer.status_code == 200
     page = answer.text
-    assert not re.findall(r'(?:src|href)="[^#]', page)
+    assert re.findall(r'(?:src|href)="[^#][^"]*', page) == ['href="/broods/2026-11']  # the way back
     assert "url(http" not in page
     text = words(page)
     for part in ("Course", "Counts", "Meant, and how it came", "Readings", "Alarms"):
         assert part in text
     assert "white eggs" in text
     assert "free-swimming, as told" in text
-    assert page.count("<figure>") == 2
+    assert page.count("<figure") == 2
     assert "<s>" in page
     assert "style-src 'sha256-" in answer.headers["content-security-policy"]
 

@@ -544,3 +544,20 @@ def test_a_silent_probe_has_neither_a_rate_nor_a_forecast(glass: Glass) -> None:
     assert page.count("Rate of change: cannot say, the probe is silent.") == 2
     assert "Leaves the window" not in page
     assert "Steady" not in page
+
+
+def test_what_is_over_says_nothing_of_a_tank_that_is_silent_now(glass: Glass) -> None:
+    live = glass[1]
+    live.kept_link = LinkView(word="cut off", since_ms=NOW, why="refused")
+    live.at_ms = NOW + 29 * MINUTE_MS
+    with client_of(glass) as client:
+        assert "silent 29 min" in cell(client.get("/").text, "A1")
+
+
+def test_the_chart_alone_keeps_the_light_of_its_page(client: TestClient) -> None:
+    client.cookies.set("roewatch_theme", "red")
+    page = client.get("/tank/A1").text
+    picture = re.search(r'href="(/tank/A1/ph\.svg[^"]*)"', page)
+    assert picture is not None
+    drawn = client.get(picture[1].replace("&amp;", "&")).text
+    assert PALETTES[Theme.RED].page in drawn

@@ -20,7 +20,7 @@ from roewatch.views.axis import instants
 from roewatch.views.pages import Desk
 from roewatch.views.performance_page import performance_among
 from roewatch.views.sight import Sight
-from roewatch.views.standing import Mark
+from roewatch.views.standing import Mark, alarm_words
 from roewatch.views.wording import whole_span
 
 ASKS = {
@@ -56,12 +56,79 @@ _MARKS = {
 }
 
 
+_LEAST_ALIKE = 3
+"""So many alarms of one kind stand under one heading, what to do first said once."""
+
+_ROWS_OPEN, _CLUSTERS_OPEN = 3, 3
+"""What is past these is folded: a flood must not hide its own most urgent line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cluster:
+    """Alarms of one kind in one state; the most urgent first."""
+
+    alarms: tuple[Alarm, ...]
+
+    @property
+    def alike(self) -> bool:
+        """Whether they share a heading."""
+        return len(self.alarms) > 1
+
+    @property
+    def shown(self) -> tuple[Alarm, ...]:
+        """Those that stand open under the heading."""
+        return self.alarms[:_ROWS_OPEN]
+
+    @property
+    def folded(self) -> tuple[Alarm, ...]:
+        """Those that one tap unfolds."""
+        return self.alarms[_ROWS_OPEN:]
+
+    @property
+    def words(self) -> str:
+        """`heater weak, hardly holding: A6, A5`, for the line that unfolds it."""
+        tanks = ", ".join(alarm.tank for alarm in self.alarms)
+        return f"{alarm_words(self.alarms[0])}: {tanks}"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Group:
-    """The open alarms in one state."""
+    """The open alarms in one state, those of one kind together."""
 
     title: str
     alarms: tuple[Alarm, ...]
+
+    @property
+    def clusters(self) -> tuple[Cluster, ...]:
+        """By kind, in the order of each kind's most urgent alarm; two of a kind stay apart."""
+        kinds: dict[object, list[Alarm]] = {}
+        for alarm in self.alarms:
+            like = (alarm.kind, alarm.quantity, alarm.priority, alarm.present)
+            kinds.setdefault(like, []).append(alarm)
+        found: list[Cluster] = []
+        for alike in kinds.values():
+            if len(alike) >= _LEAST_ALIKE:
+                found.append(Cluster(alarms=tuple(alike)))
+            else:
+                found += [Cluster(alarms=(alarm,)) for alarm in alike]
+        places = {alarm.number: place for place, alarm in enumerate(self.alarms)}
+        return tuple(sorted(found, key=lambda cluster: places[cluster.alarms[0].number]))
+
+    @property
+    def first(self) -> tuple[Cluster, ...]:
+        """What stands open: whatever may wake somebody, and so many of the others."""
+        clusters = self.clusters
+        return tuple(
+            cluster
+            for place, cluster in enumerate(clusters)
+            if place < _CLUSTERS_OPEN or cluster.alarms[0].priority is Priority.HIGH
+        )
+
+    @property
+    def rest(self) -> tuple[Cluster, ...]:
+        """What one tap unfolds."""
+        open_ = self.first
+        return tuple(cluster for cluster in self.clusters if cluster not in open_)
 
 
 def alarm_mark(alarm: Alarm) -> Mark:

@@ -14,6 +14,7 @@ from roewatch.breeding.record import Outcome
 from roewatch.breeding.todo import Todo, in_order
 from roewatch.room.moment import DAY_MS
 from roewatch.room.stage import Stage
+from roewatch.views.asked import AskedWrongError
 from roewatch.views.brood_bar import bar_svg
 from roewatch.views.brood_form import next_number
 from roewatch.views.brood_words import (
@@ -28,7 +29,9 @@ from roewatch.views.calendar_route import calendar_address
 from roewatch.views.pages import Desk
 
 _AHEAD_MS = 3 * DAY_MS
-_MOST_ENDED = 200
+_A_PAGE = 40
+"""So many ended broods a page; the newest first."""
+
 _MOST_NEAR = 12
 
 
@@ -67,7 +70,7 @@ def open_todos(desk: Desk, now_ms: int) -> list[Todo]:
 
 
 def brood_list(desk: Desk, request: Request) -> Response:
-    """Every brood, and what is to do in all of them."""
+    """Every brood, and what is to do in all of them. Raises AskedWrongError for an odd page."""
     sight = desk.lookout.look()
     say = BroodWords(sight.now_ms, ZoneInfo(sight.room.zone))
     broods = desk.broods.broods()
@@ -77,7 +80,9 @@ def brood_list(desk: Desk, request: Request) -> Response:
         outlook = desk.broods.outlook(brood, sight.now_ms)
         todos += [todo for todo in outlook.todos if todo.due_ms <= sight.now_ms + _AHEAD_MS]
         cards.append(_card(brood, outlook.forecast, outlook.todos, say))
-    ended = [brood for brood in broods if brood.ended_ms is not None]
+    ended = [brood for brood in reversed(broods) if brood.ended_ms is not None]
+    pages = max(-(-len(ended) // _A_PAGE), 1)
+    page = page_of(request.query_params.get("page", "1"), pages)
     near, later = sorted_out(in_order(todos), sight.now_ms)
     near, later = near[:_MOST_NEAR], near[_MOST_NEAR:] + later
     count = f"{len(under_way)} under way" if under_way else ""
@@ -90,9 +95,19 @@ def brood_list(desk: Desk, request: Request) -> Response:
         open=cards,
         near=near,
         later=later,
-        ended=[_ended(brood) for brood in reversed(ended[-_MOST_ENDED:])],
+        ended=[_ended(brood) for brood in ended[(page - 1) * _A_PAGE : page * _A_PAGE]],
+        ended_count=len(ended),
+        page=page,
+        pages=pages,
         feed=calendar_address(desk, desk.door.who(request)),
     )
+
+
+def page_of(text: str, pages: int) -> int:
+    """A page's number out of so many. Raises AskedWrongError for what is none."""
+    if not (text.isascii() and text.isdigit()) or not 1 <= int(text[:6]) <= pages:
+        raise AskedWrongError(f"page: {text[:20]!r}; there are 1 to {pages}")
+    return int(text)
 
 
 def _card(brood: Brood, forecast: BroodForecast, todos: tuple[Todo, ...], say: BroodWords) -> Card:

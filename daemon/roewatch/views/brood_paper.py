@@ -1,5 +1,6 @@
 """A brood on paper: its report as a page or a PDF, and the sheet that hangs beside the tank."""
 
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
@@ -20,7 +21,7 @@ from roewatch.views.brood_words import (
     lines,
     tanks_words,
 )
-from roewatch.views.pages import Desk, units_of
+from roewatch.views.pages import Desk, theme_of, units_of
 from roewatch.views.paper import NoPaperError, pdf
 
 _SHEET_WIDTH = 480
@@ -35,12 +36,14 @@ def sources_of(desk: Desk) -> Sources:
 def report_page(desk: Desk, request: Request) -> Response:
     """The report, as a page or, by its address, as a PDF."""
     brood = brood_here(desk, request.path_params["brood"])
-    html = report_html(sources_of(desk), brood, desk.live.now_ms(), units_of(request))
+    now_ms, units = desk.live.now_ms(), units_of(request)
     if not request.url.path.endswith(".pdf"):
+        theme, back = theme_of(request), f"/broods/{quote(brood.id)}"
+        html = report_html(sources_of(desk), brood, now_ms, units, theme=theme, back=back)
         policy = f"default-src 'none'; style-src '{style_hash()}'; frame-ancestors 'none'"
         return HTMLResponse(html, headers={"content-security-policy": policy})
     try:
-        paper = pdf(html)
+        paper = pdf(report_html(sources_of(desk), brood, now_ms, units))
     except NoPaperError as fault:
         raise HTTPException(501, str(fault)) from fault
     name = f'inline; filename="brood-{brood.id}.pdf"'

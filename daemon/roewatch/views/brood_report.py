@@ -203,8 +203,19 @@ def style_hash() -> str:
     return "sha256-" + b64encode(sha256(_style().encode()).digest()).decode()
 
 
-def report_html(sources: Sources, brood: Brood, now_ms: int, units: Units = KEPT_UNITS) -> str:
-    """The report as one HTML file that asks for nothing outside itself."""
+def report_html(
+    sources: Sources,
+    brood: Brood,
+    now_ms: int,
+    units: Units = KEPT_UNITS,
+    *,
+    theme: str = "",
+    back: str = "",
+) -> str:
+    """The report as one HTML file that asks for nothing outside itself.
+
+    theme: the light a screen shows it in. back: where a link leads back to; a file has none.
+    """
     say = PaperWords(now_ms, ZoneInfo(sources.room.zone))
     report = report_of(sources, brood, now_ms, units)
     outlook = sources.broods.outlook(brood, now_ms)
@@ -233,4 +244,6 @@ def report_html(sources: Sources, brood: Brood, now_ms: int, units: Units = KEPT
         number=units.number,
         window_text=units.window_text,
         minute_ms=MINUTE_MS,
+        theme=theme,
+        back=back,
     )

@@ -9,6 +9,7 @@ from roewatch.views.pen import Pen
 from roewatch.views.trace import Spell, Trace, spells, window_at
 from roewatch.views.wording import number
 
+_TICK_HIGH = 7
 _MOST_MARKS = 6
 
 
@@ -36,7 +37,7 @@ class Over:
             y = frame.top + frame.y(value)
             if frame.top + 8 < y < frame.bottom - 4:
                 words = f"{value:.{_digits(frame)}f}"
-                yield self.pen.say("tick", frame.at(spec.from_ms), y + 4, words)
+                yield self.pen.say("tick", frame.at(spec.from_ms), y + self._beside_edge(y), words)
         last = spec.windows[-1].window if spec.windows else None
         if last:
             for bound, down in ((last.high, -5), (last.low, 14)):
@@ -52,6 +53,14 @@ class Over:
             anchor = "end" if share > 0.7 else "start"
             y = frame.top + 12 + 13 * (row % 4)
             yield self.pen.say("halo", frame.at(stage.at_ms), y, stage.word, anchor)
+
+    def _beside_edge(self, y: float) -> int:
+        """How far below `y` a tick's words begin; on a window's edge they stand above the line."""
+        first = self.pen.spec.windows[0].window if self.pen.spec.windows else None
+        edges = [b for b in (first.low, first.high) if b is not None] if first else []
+        frame = self.pen.frame
+        near = any(abs(frame.top + frame.y(edge) - y) < _TICK_HIGH for edge in edges)
+        return -4 if near else 4
 
     def _worst(self) -> Iterable[str]:
         """A mark and a number at the worst reading of each time outside; the worst few only."""

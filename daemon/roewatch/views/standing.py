@@ -155,10 +155,16 @@ class Standing:
         return min(marks, key=lambda mark: mark.rank, default=Mark.BLANK)
 
     @property
+    def _first(self) -> Alarm | None:
+        """The alarm the mark speaks of: one that is over says nothing of what is silent."""
+        first = next(iter(self.speaking), None)
+        return first if first and (first.present or self.mark is Mark.RETURNED) else None
+
+    @property
     def word(self) -> str:
         """The mark in a few words: `pH above`, `heater dead`, `inside`, `silent`."""
-        if self.speaking:
-            first = self.speaking[0]
+        first = self._first
+        if first:
             return short_words(first) if first.present else "back in, not seen"
         if self.mark is Mark.OUTSIDE:
             worst = next(m for m in self.measured if m.mark is Mark.OUTSIDE)
@@ -168,8 +174,8 @@ class Standing:
     @property
     def since_ms(self) -> int | None:
         """Since when the word is true, if that is known."""
-        if self.speaking:
-            first = self.speaking[0]
+        first = self._first
+        if first:
             return first.since_ms if first.present else first.returned_ms
         if self.mark is Mark.SILENT:
             return min(

@@ -1,0 +1,32 @@
+"""Broods by the hundred, a page at a time; and sheets in the light the other pages are read in."""
+
+import re
+
+import pytest
+from tests.views.reader import client_of, words
+from tests.views.room_of_broods import GlassBroods, nursery, tried
+from tests.views.room_of_glass import usual
+
+
+def test_hundreds_of_ended_broods_come_a_page_at_a_time_and_none_is_lost() -> None:
+    records, live, deeds = usual()
+    broods = GlassBroods(records, live)
+    broods.record(tried(100))
+    with client_of((records, live, deeds, broods)) as client:
+        pages = [client.get(f"/broods?page={n}").text for n in (1, 2, 3)]
+        beyond = client.get("/broods?page=4")
+        odd = client.get("/broods?page=-1")
+    seen = [name for page in pages for name in re.findall(r'"/broods/(2024-\d+)"', page)]
+    assert sorted(seen) == sorted(f"2024-{n}" for n in range(1, 101))
+    assert "100, page 2 of 3" in words(pages[1])
+    assert 'rel="prev"' not in pages[0]
+    assert 'rel="next"' not in pages[2]
+    assert (beyond.status_code, odd.status_code) == (400, 400)
+    assert "there are 1 to 3" in words(beyond.text)
+
+
+@pytest.mark.parametrize("address", ["/sitter", "/broods/2026-11/report", "/broods/2026-14/sheet"])
+def test_sheets_take_the_light_the_pages_are_read_in(address: str) -> None:
+    with client_of(nursery()) as client:
+        client.cookies.set("roewatch_theme", "red")
+        assert '<html lang="en" data-theme="red">' in client.get(address).text
