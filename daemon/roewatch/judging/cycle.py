@@ -237,7 +237,8 @@ class Cycle:
         found = [ratio for ratio in ratios if ratio is not None]
         if not found or legs <= 0:
             return 1.0
-        own = 1.4826 * median(abs(ratio - median(found)) for ratio in found)
+        middle = median(found)
+        own = 1.4826 * median(abs(ratio - middle) for ratio in found)
         weight = _SCATTER_LEGS + len(found)
         scatter = sqrt((_SCATTER_LEGS * _SCATTER**2 + len(found) * own**2) / weight)
         return scatter * sqrt(1 / legs + 1 / len(found))

@@ -5,6 +5,7 @@ heater. Turns far from the usual are kept apart until they have lasted long enou
 """
 
 from collections.abc import Iterator
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from roewatch.judging.cycle import Turn
@@ -204,25 +205,28 @@ class Thermostat:
         legs = self.warming if turn.is_peak else self.cooling
         legs[:] = [leg for leg in legs if leg[2] > at_ms - _LEGS_MS]
         if not turn.is_peak and legs:
-            pools = list(_pools(legs, limits.lid_fall_ms * (1 if self._fine() else 2)))
+            pools = _pools(legs, limits.lid_fall_ms * (1 if self._fine() else 2))
+            first = next(pools, None)
             guessed = self.heat.room_c is None or self.heat.room_spread > 0
             least = limits.lid_times + (_AIR_GUESSED if guessed else 0.0)
-            if pools and pools[0][0] > (1 + least) / 2 and any(
-                times > max(least, 1 + _SURE * cycle.doubtful(rising=False, legs=many))
-                for times, many in pools
+            if first is not None and first[0] > (1 + least) / 2 and any(
+                times > least and times > 1 + _SURE * cycle.doubtful(rising=False, legs=many)
+                for times, many in chain([first], pools)
             ):  # fmt: skip
                 self.lid(at_ms, turn.value, out)
             elif _pooled(legs[-3:]) < 1.2:
                 self._end(Kind.LID_OPEN, at_ms, "cools as slowly as usual again", out)
         if turn.is_peak and legs:
-            pools = list(_pools(legs, limits.weak_rise_ms))
-            weak = [
-                share for share, many in pools
-                if share < min(limits.weak_share,
-                               1 - _SURE * cycle.doubtful(rising=True, legs=many))
-            ]  # fmt: skip
-            if weak and pools[0][0] < (1 + limits.weak_share) / 2 and self._cooling(2) < 1.3:
-                self.weak(at_ms, turn.value, weak[0], out)
+            pools, least = _pools(legs, limits.weak_rise_ms), limits.weak_share
+            first, weak = next(pools, None), None
+            if first is not None and first[0] < (1 + least) / 2:
+                shares = chain([first], pools)
+                weak = next((
+                    share for share, many in shares if share < least
+                    and share < 1 - _SURE * cycle.doubtful(rising=True, legs=many)
+                ), None)  # fmt: skip
+            if weak is not None and self._cooling(2) < 1.3:
+                self.weak(at_ms, turn.value, weak, out)
             elif _pooled(legs[-2:]) > 0.85 and self.heat.standing.holds(Kind.HEATER_WEAK, _T):
                 self._end(Kind.HEATER_WEAK, at_ms, "warms as fast as usual again", out)
                 del legs[:-2]  # those before are of the heater as it was
