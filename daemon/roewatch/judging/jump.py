@@ -108,13 +108,21 @@ class Jump:
         """How long ago it was noticed."""
         return self.witness.f_at - self.since_ms
 
-    def slowing(self) -> float | None:
-        """The last two minutes' change over the first two of the last six; 1 when even."""
+    def evenness(self) -> float:
+        """How fast the last three minutes went, over the fastest two of the last nine; 1: even."""
+        recent = self.witness.recent[-10:]
+        last = (recent[-1] - recent[-4]) * 2 / 3
+        way = 1 if self.moved() > 0 else -1
+        most = max(way * (b - a) for a, b in zip(recent, recent[2:], strict=False))
+        return way * last / most if most > 0 else 1.0
+
+    def stirred(self) -> bool:
+        """Whether it has moved a little within these minutes: no jump, but more than its noise."""
         recent = self.witness.recent
-        if len(recent) < 8:
-            return None
-        first, last = recent[-5] - recent[-7], recent[-1] - recent[-3]
-        return last / first if abs(first) > 0.2 else None
+        if len(recent) < _LOOK:
+            return False
+        moved = abs(median(recent[-3:]) - median(recent[-_LOOK:-8]))
+        return moved > max(0.4 * self.least, 2.5 * self.witness.norm)
 
     def towards_air(self, room_c: float | None) -> bool:
         """Whether a thermometer has run most of the way to the room's air and slows there."""

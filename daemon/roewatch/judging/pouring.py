@@ -16,6 +16,8 @@ from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity, shown
 
 _T, _PH = Quantity.TEMPERATURE, Quantity.PH
+# of its fastest two minutes: what pours goes on so, what runs to the air does not
+_EVEN, _NEARLY_EVEN, _SLOWING = 0.78, 0.7, 0.5
 OF_PROBE = (Kind.PROBE_DRY, Kind.PROBE_SWAPPED, Kind.PROBE_IN_BUFFER)
 OF_WATER = (Kind.BAD_WATER_CHANGE, Kind.ACID_OVERDOSE, Kind.HARD_WATER)
 
@@ -73,13 +75,13 @@ class Pouring:
             self._see(Kind.PROBE_DRY, warm, said, out)
             self._explained(warm, out)
             return
-        if warm.age_ms() < (MINUTE_MS if mixed else self.limits.jump_decide_ms):
+        mixes = mixed or (sour is not None and sour.stirred())
+        if warm.age_ms() < (MINUTE_MS if mixes else self._even_ms(warm)):
             return
-        slowing = warm.slowing()
-        slows = not mixed and moved < 0 and slowing is not None and slowing < 0.75
+        slows = not mixes and moved < 0 and warm.evenness() < _SLOWING
         if slows and warm.age_ms() < 2 * self.limits.jump_decide_ms:
             return  # perhaps on its way to the air
-        if warm.sharp and not mixed:
+        if warm.sharp and not mixes and warm.evenness() < _SLOWING:  # and it stays there
             # a probe set elsewhere: the cycle will show where it now switches
             if self.heat is not None:
                 self.heat.thermostat.allow(warm.witness.f_at + 8 * HOUR_MS, abs(moved) + 0.1)
@@ -92,6 +94,19 @@ class Pouring:
         self._explained(warm, out)
         if sour is not None:
             sour.name()
+
+    def _even_ms(self, warm: Jump) -> int:
+        """How long to look at a jump no electrode shares; water pours evenly, and shows it sooner.
+
+        A probe hanging in the air goes half as fast after three minutes as at first.
+        """
+        if warm.sharp:
+            return self.limits.jump_decide_ms
+        even = warm.evenness()
+        if even > _EVEN:
+            return self.limits.jump_sure_ms
+        later_ms = self.limits.jump_sure_ms + MINUTE_MS
+        return later_ms if even > _NEARLY_EVEN else self.limits.jump_decide_ms
 
     def _judge_sour(
         self, sour: Jump, warm: Jump | None, *, logged: bool, out: list[Finding]
