@@ -254,6 +254,9 @@ class Heat:
         forecast = outlook(self, kind, at_ms, value, at_ms - since_ms + 10 * MINUTE_MS)
         if forecast and forecast.likely_ms and forecast.likely_ms > at_ms:
             message += f"; leaves the window in about {span_text(forecast.likely_ms - at_ms)}"
+        ends_c = self.ends_c()
+        if kind is Kind.HEATER_STUCK_ON and ends_c is not None and ends_c > value:
+            message += f"; left alone it ends at about {ends_c:.0f} °C"
         self.standing.see(
             at_ms,
             Seen(
@@ -278,6 +281,11 @@ class Heat:
     def quiet_ms(until_ms: int) -> int:
         """Until when a water change that ended at `until_ms` explains the water."""
         return until_ms + 15 * MINUTE_MS
+
+    def ends_c(self) -> float | None:
+        """Where the water comes to rest with the heater always on, °C; None while not known."""
+        hours = self.cycle.time_constant_h()
+        return None if self.room_c is None or not hours else self.room_c + self.cycle.power * hours
 
     def left_ms(self) -> int:
         """How long until the water leaves its window with the heater off; huge when it will not."""

@@ -77,8 +77,7 @@ def _heating(
     rate = cycle.power - cycle.loss(heat.over_room(value))
     # the glass takes its share at first; what is measured later knows that already
     rate = rate if measured is None else 0.4 * rate + 0.6 * measured
-    hours = cycle.time_constant_h()
-    rest = None if heat.room_c is None or not hours else heat.room_c + cycle.power * hours
+    rest = heat.ends_c()
     if rest is not None and rest - value <= 0:
         rest = None
     return _range(at_ms, time_to_h(value, bound, rate, rest), rate, _STUCK)
