@@ -22,6 +22,7 @@ from roewatch.alarms.notice import Notice
 from roewatch.alarms.performance import performance_of, performance_text
 from roewatch.alarms.post import RAISING
 from roewatch.alarms.telling import Teller
+from roewatch.intake.decode import Ahead
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
 from roewatch.room.kind import Priority
@@ -131,6 +132,9 @@ def play(sim: SimRoom, from_ms: int, to_ms: int) -> tuple[list[AlarmChange], lis
     for event in events_until(sim, to_ms):
         if isinstance(event, JournalEntry):
             findings = judge.enter(event)
+        elif isinstance(event, Ahead):
+            judge.note_ahead(*event)
+            continue
         else:
             findings = list(judge.take(event).findings)
             readings += 1
