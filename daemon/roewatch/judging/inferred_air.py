@@ -102,7 +102,8 @@ class InferredAir:
         """From how the tanks disagree, and how many there are to set the level."""
         apart = 1.4826 * median(abs(one - air) for one in told)
         own = [median(own) for own in self.own.values()]
-        usual = max(1.4826 * median(abs(one - median(own)) for one in own), _UNSURE)
+        middle = median(own)  # once: over all tanks it would cost their number squared
+        usual = max(1.4826 * median(abs(one - middle) for one in own), _UNSURE)
         level = max(over, 1.0) * sqrt(usual * usual / len(own) + _COMMON * _COMMON)
         return max(1.645 * sqrt(apart * apart / len(told) + level * level), _LEAST_SPREAD)
 
