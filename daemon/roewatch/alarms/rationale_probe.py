@@ -97,7 +97,8 @@ PROBE: dict[Kind, Rationale] = {
     Kind.PROBE_CLOCK: Rationale(
         title="{quantity} probe's clock is wrong",
         cause="The board's clock was put back, stands still, or runs ahead of ours.",
-        consequence="Readings of times gone by are not watched; those of the future are, as they come.",
+        consequence="Readings of times gone by are not watched; "
+        "those of the future are, as they come.",
         first_act="Set the board's clock, or let it send no time at all.",
         priority=Priority.MEDIUM,
         respond_ms=12 * HOUR_MS,
