@@ -49,14 +49,18 @@ def test_every_page_the_program_knows_is_in_a_scene() -> None:
 
 @pytest.mark.parametrize("state", SCENES)
 def test_no_page_scrolls_sideways_in_any_size_or_light(tab: Browser, state: str) -> None:
-    """The light is changed in the open page: what it changes is all in the style sheets."""
+    """The light is changed in the open page: what it changes is all in the style sheets.
+
+    Every light in the usual state; in the others one, for no light has its own layout.
+    """
+    lights = LIGHTS if state == "usual" else LIGHTS[:1]
     faults: list[tuple[object, ...]] = []
     with scene(state) as base:
         for address in SCENES[state].addresses:
             tab.size(*SIZES["phone"])
             tab.open(base + address)
             tab.run(UNFOLDED)
-            for light in LIGHTS:
+            for light in lights:
                 tab.run(f"document.documentElement.dataset.theme = '{light}'")
                 for width, height in SIZES.values():
                     tab.size(width, height)
@@ -105,7 +109,7 @@ def shot(tab: Browser) -> str:
     return str(answer["data"])
 
 
-@pytest.mark.parametrize("state", ["usual", "cut-off", "empty", "outside", "unreadable"])
+@pytest.mark.parametrize("state", ["usual", "empty", "outside", "unreadable"])
 def test_in_red_light_no_dot_of_any_page_is_brighter_than_a_red_lamp(
     tab: Browser, state: str
 ) -> None:

@@ -50,7 +50,7 @@ def test_the_readings_file_holds_exactly_what_the_room_said(day: Path) -> None:
         for r in rows
         if r["tank"] != "A3"
     ]
-    assert written == [tuple(sample) for sample in before]
+    assert written == [(s.at_ms, s.tank, s.quantity, s.value) for s in before]
 
 
 def test_the_labels_file_says_what_was_broken_and_when(day: Path) -> None:

@@ -15,6 +15,7 @@ from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 
 _LOOK = 13  # minutes looked at
+_SINCE_MS = 9 * MINUTE_MS  # from the middle of what was before to when it is noticed
 _BUFFERS = (4.0, 7.0, 9.18, 10.0)  # technical buffers a keeper may have; 9.18 is borax
 
 
@@ -109,11 +110,16 @@ class Jump:
         return self.witness.f_at - self.since_ms
 
     def evenness(self) -> float:
-        """How fast the last three minutes went, over the fastest two of the last nine; 1: even."""
+        """How fast the last three minutes went, over the fastest two of the last nine; 1: even.
+
+        The fastest were no slower than the whole on average, though they may lie further back.
+        """
         recent = self.witness.recent[-10:]
         last = (recent[-1] - recent[-4]) * 2 / 3
-        way = 1 if self.moved() > 0 else -1
-        most = max(way * (b - a) for a, b in zip(recent, recent[2:], strict=False))
+        moved = self.moved()
+        way = 1 if moved > 0 else -1
+        mean = abs(moved) * 2 / ((self.age_ms() + _SINCE_MS) / MINUTE_MS)
+        most = max(mean, *(way * (b - a) for a, b in zip(recent, recent[2:], strict=False)))
         return way * last / most if most > 0 else 1.0
 
     def stirred(self) -> bool:

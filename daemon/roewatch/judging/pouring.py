@@ -17,7 +17,7 @@ from roewatch.room.quantity import Quantity, shown
 
 _T, _PH = Quantity.TEMPERATURE, Quantity.PH
 # of its fastest two minutes: what pours goes on so, what runs to the air does not
-_EVEN, _NEARLY_EVEN, _SLOWING = 0.78, 0.7, 0.5
+_EVEN, _NEARLY_EVEN, _SLOWING, _STANDING = 0.78, 0.7, 0.5, 0.1
 OF_PROBE = (Kind.PROBE_DRY, Kind.PROBE_SWAPPED, Kind.PROBE_IN_BUFFER)
 OF_WATER = (Kind.BAD_WATER_CHANGE, Kind.ACID_OVERDOSE, Kind.HARD_WATER)
 
@@ -78,10 +78,12 @@ class Pouring:
         mixes = mixed or (sour is not None and sour.stirred())
         if warm.age_ms() < (MINUTE_MS if mixes else self._even_ms(warm)):
             return
-        slows = not mixes and moved < 0 and warm.evenness() < _SLOWING
-        if slows and warm.age_ms() < 2 * self.limits.jump_decide_ms:
+        even = warm.evenness()
+        slows = not mixes and moved < 0 and even < _SLOWING
+        stands = warm.sharp and even < _STANDING
+        if slows and not stands and warm.age_ms() < 2 * self.limits.jump_decide_ms:
             return  # perhaps on its way to the air
-        if warm.sharp and not mixes and warm.evenness() < _SLOWING:  # and it stays there
+        if warm.sharp and not mixes and even < _SLOWING:  # and it stays there
             # a probe set elsewhere: the cycle will show where it now switches
             if self.heat is not None:
                 self.heat.thermostat.allow(warm.witness.f_at + 8 * HOUR_MS, abs(moved) + 0.1)
