@@ -4,7 +4,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from roewatch.service.settings.rewriting import (
@@ -87,6 +87,7 @@ def test_the_file_keeps_owner_and_mode_and_a_full_disk_changes_nothing(tmp_path:
     place=st.integers(0, 1),
     values=st.dictionaries(st.sampled_from(["name", "url"]), st.text(max_size=20), min_size=1),
 )
+@example(place=0, values={"name": "next\x85line", "url": "line\u2028separator"})
 def test_a_way_is_added_within_its_own_contact_and_can_be_taken_out_again(
     place: int, values: dict[str, str]
 ) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from roewatch.room.fault import Fault, SettingsError
 from roewatch.room.quantity import Quantity
 from roewatch.service.settings.document import SettingsFault
+from roewatch.service.settings.lines import rows_of
 from roewatch.service.settings.load import faults_of
 
 
@@ -171,7 +172,7 @@ url_file = {_said(room.way_file or WAY_FILE)}
         return text
     return "".join(
         line if line.startswith("##") else f"## {line}" if line.strip() else line
-        for line in text.splitlines(keepends=True)
+        for line in rows_of(text)
     ).replace("## # quiet", "## quiet")
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from roewatch.room.fault import Fault
-from roewatch.service.settings.lines import KeyPath, lines_of
+from roewatch.service.settings.lines import KeyPath, lines_of, rows_of
 
 _ROOM_FOR_A_FILE = 8_000_000
 """Bytes. 2,500 tanks with four probes each fit five times over; more is not a settings file."""
@@ -166,11 +166,12 @@ def _syntax(message: str, text: str) -> tuple[str, int]:
     what, _, place = message.partition(" (at ")
     if place.startswith("line "):
         return what, int(place.removeprefix("line ").partition(",")[0])
-    return what, max(1, len(text.rstrip().splitlines()))
+    return what, max(1, len(rows_of(text.rstrip())))
 
 
 def _syntax_cure(text: str, line: int) -> str:
-    written = text.splitlines()[line - 1].strip() if line <= len(text.splitlines()) else ""
+    rows = rows_of(text)
+    written = rows[line - 1].strip() if line <= len(rows) else ""
     head, equals, value = written.partition("=")
     value = value.partition("#")[0].strip()
     if equals and value.count(",") == 1 and value.replace(",", "").replace("-", "").isdigit():

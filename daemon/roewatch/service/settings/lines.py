@@ -6,6 +6,7 @@ never judges.
 """
 
 import contextlib
+import re
 import tomllib
 
 KeyPath = tuple[str | int, ...]
@@ -25,6 +26,11 @@ def lines_of(text: str) -> dict[KeyPath, int]:
     with contextlib.suppress(RecursionError):  # nested past all sense; what was found counts
         scan.run()
     return scan.lines
+
+
+def rows_of(text: str) -> list[str]:
+    """The lines of TOML with their ends: a line feed ends one, and nothing else does."""
+    return re.findall(r"[^\n]*\n|[^\n]+", text)
 
 
 class _Scan:

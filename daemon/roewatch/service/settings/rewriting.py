@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from roewatch.service.settings.lines import KeyPath, lines_of
+from roewatch.service.settings.lines import KeyPath, lines_of, rows_of
 
 Scalar = str | int | float | bool
 
@@ -51,7 +51,7 @@ def with_keys(text: str, table: KeyPath, values: Mapping[str, Scalar]) -> str | 
     if len(table) == 1 and table[0] not in meant:
         return with_entry(text, f"[{table[0]}]", values)
     _inner(meant, table).update(values)
-    rows = text.splitlines(keepends=True)
+    rows = rows_of(text)
     places = lines_of(text)
     new: list[str] = []
     for key, value in values.items():
@@ -103,7 +103,7 @@ def with_entry_within(
     if not isinstance(entries, list):
         return None
     entries.append(dict(values))
-    rows = text.splitlines(keepends=True)
+    rows = rows_of(text)
     end = _end_of(text, table)
     if not rows[end - 1].endswith("\n"):
         rows[end - 1] += "\n"
@@ -122,7 +122,7 @@ def without_entry(text: str, table: KeyPath) -> str | None:
     if not entries:
         *above, kind = above
         del _inner(meant, above)[kind]
-    rows = text.splitlines(keepends=True)
+    rows = rows_of(text)
     begin = lines_of(text)[table] - 1
     if not rows[begin].lstrip().startswith("[["):
         return None
@@ -135,7 +135,7 @@ def with_sooner(text: str, kind: str, at: int) -> str | None:
     meant = tomllib.loads(text)
     entries = meant[kind]
     entries[at - 1], entries[at] = entries[at], entries[at - 1]
-    rows = f"{text}\n".splitlines(keepends=True)
+    rows = rows_of(f"{text}\n")
     places = lines_of(text)
     first, second = (places[(kind, n)] - 1 for n in (at - 1, at))
     if not all(rows[line].lstrip().startswith("[[") for line in (first, second)):
@@ -149,7 +149,7 @@ def with_sooner(text: str, kind: str, at: int) -> str | None:
 def without_keys(text: str, table: KeyPath, keys: Sequence[str]) -> str | None:
     """`text` without these keys of one table, as far as it has them."""
     meant = tomllib.loads(text)
-    places, rows = lines_of(text), text.splitlines(keepends=True)
+    places, rows = lines_of(text), rows_of(text)
     inner = _inner(meant, table)
     gone = [key for key in keys if inner.pop(key, None) is not None]
     for line in sorted((places[(*table, key)] for key in gone), reverse=True):
@@ -166,7 +166,7 @@ def _inner(document: Any, table: Sequence[str | int]) -> Any:
 def _end_of(text: str, table: KeyPath) -> int:
     """How many lines lie before the end of an entry: what is next to it is no part of it."""
     places = lines_of(text)
-    rows = text.splitlines()
+    rows = [row.rstrip("\r\n") for row in rows_of(text)]
     others = [
         line
         for path, line in places.items()
