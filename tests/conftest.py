@@ -2,10 +2,12 @@
 
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+from tests.journeys.browser import Browser, browser
 
 # a busy machine is no fault: how long an example takes to make or to run decides nothing
 settings.register_profile("roewatch", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -25,6 +27,15 @@ def found(server: str) -> str | None:
         return str(rules) if rules.exists() else None
     # Debian keeps daemons out of a plain user's path
     return shutil.which(server) or shutil.which(server, path="/usr/sbin:/usr/bin")
+
+
+@pytest.fixture(scope="module")
+def tab() -> Iterator[Browser]:
+    """A browser's tab, for tests that need chromium."""
+    program = found("chromium")
+    assert program is not None
+    with browser(program) as tab:
+        yield tab
 
 
 _not_run: set[str] = set()

@@ -1,11 +1,10 @@
 """The pages against WCAG 2.2 at level AA, as the axe rules see them in a real browser."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from tests.conftest import found
-from tests.journeys.browser import Browser, browser
+from tests.journeys.browser import Browser
 from tests.journeys.scenes import LIGHTS, SCENES, SIZES, lit, scene
 
 pytestmark = [pytest.mark.needs("chromium"), pytest.mark.needs("axe"), pytest.mark.timeout(400)]
@@ -26,14 +25,6 @@ axe.run(document, {runOnly: {type: 'rule', values: ['color-contrast']}}).then(fo
 """
 _OF_OTHER_STATES = 12
 """So many pages of a scene that is not the usual one: those that look another way there."""
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Browser]:
-    program = found("chromium")
-    assert program is not None
-    with browser(program) as tab:
-        yield tab
 
 
 def violations(tab: Browser) -> list[str]:

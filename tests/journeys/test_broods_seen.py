@@ -7,8 +7,7 @@ from contextlib import contextmanager
 
 import pypdfium2
 import pytest
-from tests.conftest import found
-from tests.journeys.browser import Browser, browser
+from tests.journeys.browser import Browser
 from tests.journeys.served import WebPlace, served
 from tests.journeys.test_pages_seen import wait_for
 from tests.views.room_of_broods import Nursery, nursery
@@ -33,14 +32,6 @@ ADDRESSES = (
     "/broods/2026-14/sheet",
     "/sitter",
 )
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Browser]:
-    program = found("chromium")
-    assert program is not None
-    with browser(program) as tab:
-        yield tab
 
 
 @contextmanager

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 import pytest
 from starlette.applications import Starlette
-from tests.conftest import found
-from tests.journeys.browser import Browser, browser
+from tests.journeys.browser import Browser
 from tests.journeys.scenes import FILLED, RAMP
 from tests.journeys.served import WebPlace, served
 from tests.views.room_of_glass import (
@@ -54,14 +53,6 @@ ADDRESSES = (
     "/move?tank=A1",
     "/nowhere",
 )
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Browser]:
-    program = found("chromium")
-    assert program is not None
-    with browser(program) as tab:
-        yield tab
 
 
 def app(glass: Glass) -> Starlette:

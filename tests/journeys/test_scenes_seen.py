@@ -1,13 +1,11 @@
 """Every page in every state, size and light, as a real browser shows it."""
 
 import re
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from starlette.routing import Route
-from tests.conftest import found
-from tests.journeys.browser import Browser, browser
+from tests.journeys.browser import Browser
 from tests.journeys.scenes import LIGHTS, SCENES, SIZES, everything, lit, scene
 
 pytestmark = [pytest.mark.needs("chromium"), pytest.mark.timeout(300)]
@@ -17,14 +15,6 @@ NO_PAGES = {"/calendar.ics", "/healthz", "/metrics", "/static/{name}"}
 
 UNFOLDED = "document.querySelectorAll('details').forEach(d => d.open = true)"
 ASKED_FOR_AND_NOT_THERE = "the server responded with a status of"
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Browser]:
-    program = found("chromium")
-    assert program is not None
-    with browser(program) as tab:
-        yield tab
 
 
 def test_every_page_the_program_knows_is_in_a_scene() -> None:

@@ -1,13 +1,11 @@
 """Every act of the pages with scripts switched off in a real browser, by a finger's tap."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import pytest
 from starlette.routing import Route
-from tests.conftest import found
-from tests.journeys.browser import Browser, browser
+from tests.journeys.browser import Browser
 from tests.journeys.scenes import FILLED, OF_THE_BOATHOUSE, RAMP
 from tests.journeys.served import WebPlace, served
 from tests.views.room_of_broods import nursery
@@ -31,14 +29,6 @@ SAID = {
     "count": "64",
 }  # fmt: skip
 """What is typed into an empty field of that name."""
-
-
-@pytest.fixture(scope="module")
-def tab() -> Iterator[Browser]:
-    program = found("chromium")
-    assert program is not None
-    with browser(program) as tab:
-        yield tab
 
 
 @dataclass

@@ -10,12 +10,12 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.body import Body
 from roewatch.views.door import Door
 from roewatch.views.visitor import Visitor
 from roewatch.views.wire import Json
 
 Path = Mapping[str, Any]
-Body = Mapping[str, object]
 Asked = Callable[[Request], Any]
 
 
@@ -29,15 +29,14 @@ class Asking:
         """A read, for those who may look."""
 
         def asked(request: Request) -> Response:
-            if self._door.who(request) is None:
-                raise HTTPException(401, "Log in, or send a token: Authorization: Bearer …")
+            self._visitor(request)
             return view(request)
 
         return asked
 
     def deed(
         self,
-        deed: Callable[[int, Mapping[str, object], Visitor], None],
+        deed: Callable[[int, Body, Visitor], None],
         allowed: Callable[[Visitor], bool] = lambda visitor: visitor.may_change,
     ) -> Asked:
         """A deed on what the address numbers."""
@@ -65,9 +64,7 @@ class Asking:
         """
 
         async def asked(request: Request) -> Response:
-            visitor = self._door.who(request)
-            if visitor is None:
-                raise HTTPException(401, "Log in, or send a token: Authorization: Bearer …")
+            visitor = self._visitor(request)
             if not allowed(visitor):
                 raise HTTPException(403, "Nothing was changed: you may look here.")
             typed = request.headers.get("content-type", "").split(";")[0].strip()
@@ -85,6 +82,12 @@ class Asking:
             return JSONResponse({"done": True} | ({"said": told} if told else {}))
 
         return asked
+
+    def _visitor(self, request: Request) -> Visitor:
+        visitor = self._door.who(request)
+        if visitor is None:
+            raise HTTPException(401, "Log in, or send a token: Authorization: Bearer …")
+        return visitor
 
 
 def _done(

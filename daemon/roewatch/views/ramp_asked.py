@@ -198,6 +198,30 @@ def drawn(wanted: Wanted, query: Mapping[str, str], now_ms: int, zone: str) -> D
     return Drawn(ramp=ramps.draw(wish), vat=vat, kept=kept)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Preview:
+    """What came of drawing a ramp: the one asked for, or why not and the shortest safe one."""
+
+    found: Drawn | None = None
+    refusal: str = ""
+    shortest: Ramp | None = None
+
+    @property
+    def ramp(self) -> Ramp | None:
+        """The ramp to be shown."""
+        return self.found.ramp if self.found else self.shortest
+
+
+def previewed(wanted: Wanted, query: Mapping[str, str], now_ms: int, zone: str) -> Preview:
+    """The ramp asked for, where a refusal is an answer too."""
+    try:
+        return Preview(found=drawn(wanted, query, now_ms, zone))
+    except ramps.RampRefusedError as fault:
+        return Preview(refusal=str(fault), shortest=fault.shortest)
+    except RefusedError as fault:
+        return Preview(refusal=str(fault))
+
+
 def mix_words(vat: Blend) -> str:
     """`85 % rain, 15 % tap`."""
     total = sum(vat.litres)

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import Response
 
-from roewatch.breeding.ramp import Ramp, RampRefusedError
+from roewatch.breeding.ramp import Ramp
 from roewatch.room.moment import DAY_MS, HOUR_MS
 from roewatch.room.quantity import Quantity
 from roewatch.views.act import Fields, back
@@ -19,10 +19,10 @@ from roewatch.views.chart import svg
 from roewatch.views.pages import Desk, units_of
 from roewatch.views.ramp_asked import (
     RAMP_MEASURES,
-    Drawn,
-    drawn,
+    Preview,
     give_up,
     mix_words,
+    previewed,
     start,
     wanted_of,
 )
@@ -32,7 +32,6 @@ from roewatch.views.units import Units
 from roewatch.views.visitor import Visitor
 from roewatch.views.water_page import rows_of
 from roewatch.views.week import Look, chart_of, quantities_of
-from roewatch.water.refusal import RefusedError
 
 _BEFORE_MS = 3 * DAY_MS
 
@@ -74,16 +73,10 @@ def _shown(
     query, units = kept_fields(typed, RAMP_MEASURES), units_of(request)
     shown = shown_fields(query, RAMP_MEASURES, units)
     wanted = wanted_of(sight, query)
-    found: Drawn | None = None
-    refusal, shortest = "", None
+    preview = Preview()
     if any(row.poured for row in rows_of(query)):
-        try:
-            found = drawn(wanted, query, sight.now_ms, sight.room.zone)
-        except RampRefusedError as fault:
-            refusal, shortest = str(fault), fault.shortest
-        except RefusedError as fault:
-            refusal = str(fault)
-    ramp = found.ramp if found else shortest
+        preview = previewed(wanted, query, sight.now_ms, sight.room.zone)
+    found, ramp = preview.found, preview.ramp
     return desk.page(
         request,
         "ramp_card.html" if card else "ramp.html",
@@ -96,7 +89,7 @@ def _shown(
         litres=sum(step.litres for step in ramp.steps) if ramp else 0.0,
         mix=mix_words(found.vat) if found else "",
         charts=_charts(desk, sight, ramp, units) if ramp and not card else [],
-        refusal=refusal,
+        refusal=preview.refusal,
         running=[p for p in desk.records.plans(wanted.tank.id) if p.steps[-1].at_ms > sight.now_ms],
     )
 

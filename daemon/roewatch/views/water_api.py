@@ -8,7 +8,7 @@ from starlette.routing import BaseRoute, Route
 
 from roewatch.breeding.pace import WaterState
 from roewatch.breeding.plan import Plan
-from roewatch.breeding.ramp import Ramp, RampRefusedError
+from roewatch.breeding.ramp import Ramp
 from roewatch.room.moment import iso
 from roewatch.views.act import Fields
 from roewatch.views.asked import AskedWrongError
@@ -16,7 +16,7 @@ from roewatch.views.asking import Asking, Path
 from roewatch.views.bench import made_of, windows_for
 from roewatch.views.body import Body, flag, items, known, number, text, within
 from roewatch.views.pages import Desk
-from roewatch.views.ramp_asked import Drawn, drawn, give_up, mix_words, start, wanted_of
+from roewatch.views.ramp_asked import give_up, mix_words, previewed, start, wanted_of
 from roewatch.views.setup_deeds import workshop_of
 from roewatch.views.typed import number_of
 from roewatch.views.visitor import Visitor
@@ -24,7 +24,6 @@ from roewatch.views.water_page import ROWS, moved_fields, poured, rows_of
 from roewatch.views.wire import Json
 from roewatch.water.blend import Range
 from roewatch.water.hardness import dkh_of_meq
-from roewatch.water.refusal import RefusedError
 
 _WATER = {"ph": "ph", "dkh": "dkh", "dgh": "dgh", "conductivity": "cond", "celsius": "celsius"}
 _NOW = {"ph": "ph", "celsius": "t", "conductivity": "us", "dgh": "gh", "dkh": "kh"}
@@ -152,18 +151,10 @@ class WaterApi:
     def preview(self, _: Path, body: Body, __: Visitor) -> Json:
         """A ramp as it would be; nothing takes effect."""
         sight, fields = self._desk.lookout.look(), _ramp_fields(body)
-        wanted = wanted_of(sight, fields)
-        found: Drawn | None = None
-        refusal, shortest = "", None
-        try:
-            found = drawn(wanted, fields, sight.now_ms, sight.room.zone)
-        except RampRefusedError as fault:
-            refusal, shortest = str(fault), fault.shortest
-        except RefusedError as fault:
-            refusal = str(fault)
-        ramp = found.ramp if found else shortest
+        shown = previewed(wanted_of(sight, fields), fields, sight.now_ms, sight.room.zone)
+        found, ramp = shown.found, shown.ramp
         return {
-            "refused": refusal or None,
+            "refused": shown.refusal or None,
             "ramp": ramp_json(ramp) if ramp and ramp.steps else None,
             "water": mix_words(found.vat) if found else "",
             "kept": list(found.kept) if found else [],
