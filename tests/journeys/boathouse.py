@@ -1,6 +1,7 @@
 """The Boathouse with real parts: shipped settings, pointed at a test's own broker and receivers."""
 
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,7 +11,7 @@ from tests.journeys.broker import PASSWORD, USER, Broker, free_port
 from tests.journeys.receivers import MailReceiver, WebhookReceiver
 
 from roewatch.room.moment import HOUR_MS
-from roewatch.service.clock import FastClock
+from roewatch.service.clock import Clock, LedClock
 from roewatch.service.daemon import Daemon
 from roewatch.service.settings.shipped import shipped_config
 from roewatch.service.watch import Watch
@@ -61,13 +62,26 @@ def publisher(broker: Broker) -> Publisher:
     return Publisher(broker.host, broker.port, user=USER, password=PASSWORD, client_id="tanks")
 
 
+class FastClock:
+    """Simulated time: from `start_ms` on, `speed` times as fast as the monotonic clock."""
+
+    def __init__(self, start_ms: int, speed: float) -> None:
+        self.speed = speed
+        self._start_ms = start_ms
+        self._began_s = time.monotonic()
+
+    def now_ms(self) -> int:
+        """Milliseconds since the epoch of the simulated moment."""
+        return self._start_ms + int((time.monotonic() - self._began_s) * 1000 * self.speed)
+
+
 class Speech:
     """The tanks' probes speaking, in a thread, for the length of a `with` block.
 
     published: how many readings so far; all of them are with the broker once the block is over.
     """
 
-    def __init__(self, tanks: SimRoom, broker: Broker, clock: FastClock) -> None:
+    def __init__(self, tanks: SimRoom, broker: Broker, clock: Clock) -> None:
         self.published = 0
         self._tanks, self._broker, self._clock = tanks, broker, clock
         self._stop = threading.Event()
@@ -85,8 +99,30 @@ class Speech:
         probes = publisher(self._broker)
         probes.start()
         while not self._stop.wait(0.1):
-            self.published += probes.publish(self._tanks.run(self._clock.now_ms()))
+            self._say(probes)
         probes.stop()
+
+    def _say(self, probes: Publisher) -> None:
+        self.published += probes.publish(self._tanks.run(self._clock.now_ms()))
+
+
+class LedSpeech(Speech):
+    """The same by a clock that waits until `watch` keeps it: a busy machine is no silence.
+
+    For tests whose broker stays.
+    """
+
+    def __init__(self, tanks: SimRoom, broker: Broker, clock: LedClock, watch: Watch) -> None:
+        super().__init__(tanks, broker, clock)
+        self._led, self._watch = clock, watch
+
+    def _say(self, probes: Publisher) -> None:
+        to_ms = self._led.goal_ms()
+        self.published += probes.publish(self._tanks.run(to_ms))
+        while self._watch.counts.kept < self.published:
+            if self._stop.wait(0.01):
+                return
+        self._led.heard(to_ms)
 
 
 @contextmanager

@@ -13,7 +13,6 @@ from roewatch.outbox.channel import channel_of
 from roewatch.room.kind import Kind
 from roewatch.room.moment import MINUTE_MS, at_ms_of_iso
 from roewatch.room.tank import ROOM
-from roewatch.service.clock import FastClock
 from roewatch.service.daemon import Daemon
 from roewatch.service.settings.load import load_setup
 from roewatch_sim.boathouse import boathouse
@@ -34,7 +33,7 @@ def test_a_broker_away_for_five_minutes_is_one_room_alarm_and_no_lost_reading(
     room = house.settings(tmp_path, broker, phone=phone, mail=mail, stand_in=stand_in)
     setup = load_setup(room, house.overrides(tmp_path, broker))
     tanks = boathouse(5, NOW)
-    clock = FastClock(NOW, SPEED)
+    clock = house.FastClock(NOW, SPEED)
     heard: list[AlarmChange] = []
     daemon = Daemon(
         setup, {w.name: channel_of(w) for w in setup.ways}, clock=clock, heard=heard.append

@@ -3,19 +3,19 @@
 Real broker, real web hook, real mail server; the tanks' time runs fast, the parts do not know.
 """
 
-import threading
 from email.message import Message
 from pathlib import Path
 
 import pytest
 from tests.journeys import boathouse as house
 from tests.journeys.broker import Broker
+from tests.journeys.house import wait_until
 from tests.journeys.receivers import MailReceiver, WebhookReceiver
 
 from roewatch.outbox.channel import channel_of
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, at_ms_of_iso
 from roewatch.room.quantity import Quantity
-from roewatch.service.clock import FastClock
+from roewatch.service.clock import LedClock
 from roewatch.service.daemon import Daemon, fold_of
 from roewatch.service.demo import lived, without_notices
 from roewatch.service.settings.load import Setup, load_setup
@@ -60,16 +60,16 @@ def test_phone_and_mailbox_hear_once_that_a_heater_died_before_the_water_is_too_
     two_days_of_history(setup, tanks)
     fault_ms = NOW + 5 * MINUTE_MS
     tanks.inject(SimFault(kind=FaultKind.HEATER_DEAD, tank=HEATED, at_ms=fault_ms))
-    clock = FastClock(NOW, SPEED)
+    clock = LedClock(NOW, SPEED, MINUTE_MS)
     daemon = Daemon(setup, {way.name: channel_of(way) for way in setup.ways}, clock=clock)
-    with house.watching(daemon) as watch, house.Speech(tanks, broker, clock):
+    with house.watching(daemon) as watch, house.LedSpeech(tanks, broker, clock, watch):
         posted = phone.wait_for(1, 120)[0].body
         letter = mail.wait_for(1, 30)[0]
         told_ms = clock.now_ms()
         number = posted["alarms"][0]
         watch.change_alarm(lambda book, at_ms: book.acknowledge(number, "Keeper", at_ms))
-        # half an hour of the tanks' time: enough for a repeat, were one due
-        threading.Event().wait(30 * MINUTE_MS / 1000 / SPEED)
+        later_ms = told_ms + 30 * MINUTE_MS  # enough for a repeat, were one due
+        wait_until(lambda: clock.now_ms() > later_ms, "half an hour has passed", within_s=90)
 
     raised = [p.body for p in phone.got if p.body["about"] == "raised"]
     assert [body["alarms"] for body in raised] == [[number]]

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
+from tests.journeys.boathouse import FastClock
 from tests.journeys.broker import PASSWORD, USER, Broker, Publisher
 from tests.journeys.house import House, message, now_ms, wait_until
 from tests.journeys.receivers import WebhookReceiver
@@ -22,7 +23,6 @@ from roewatch.alarms.notice import About, Outcome
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import DAY_MS
 from roewatch.room.stage import Stage
-from roewatch.service.clock import FastClock
 from roewatch.service.daemon import Daemon
 from roewatch.service.deeds import Hands
 from roewatch.service.settings.load import load_setup
