@@ -27,7 +27,7 @@ say() { echo "== $*" >&2; }
 
 # -- what Debian brings --------------------------------------------------------------------------
 wanted="python3-venv"
-[ $broker = no ] || wanted="$wanted mosquitto mosquitto-clients openssl"
+[ $broker = no ] || wanted="$wanted mosquitto mosquitto-clients openssl procps"  # procps: its unit reloads by /bin/kill
 missing=
 for package in $wanted; do
     dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null | grep -qx installed || missing="$missing $package"
@@ -75,7 +75,7 @@ if systemctl is-active -q roewatch 2>/dev/null; then
     running=yes
     kept=/var/backups/roewatch/before-$version-$(date -u +%Y%m%dT%H%M%SZ).sqlite
     say "backup into $kept"
-    runuser -u roewatch -- /opt/roewatch/current/bin/roewatch backup "$kept" --room /etc/roewatch/room.toml
+    (umask 077 && runuser -u roewatch -- /opt/roewatch/current/bin/roewatch backup "$kept" --room /etc/roewatch/room.toml)
 fi
 [ ! -e /opt/roewatch/current ] || ln -sfn "$(readlink -f /opt/roewatch/current)" /opt/roewatch/previous
 ln -sfn "$home" /opt/roewatch/current

@@ -27,5 +27,9 @@ if ! grep -qs '^roewatch:' $passwords; then
 fi
 chown root:mosquitto $passwords /etc/mosquitto/access.acl
 chmod 640 $passwords
-systemctl restart mosquitto 2>/dev/null || echo "no systemd runs here: start mosquitto yourself" >&2
+if [ -d /run/systemd/system ]; then
+    systemctl restart mosquitto
+else
+    echo "no systemd runs here: start mosquitto yourself" >&2
+fi
 echo "broker: each board needs a name of its own now: bash $here/add-probe.sh probe-a1" >&2
