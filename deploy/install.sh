@@ -26,7 +26,7 @@ done
 say() { echo "== $*" >&2; }
 
 # -- what Debian brings --------------------------------------------------------------------------
-wanted="python3-venv"
+wanted="python3-venv fonts-dejavu-core"  # the font is for the numbers of a drawn week
 [ $broker = no ] || wanted="$wanted mosquitto mosquitto-clients openssl procps"  # procps: its unit reloads by /bin/kill
 missing=
 for package in $wanted; do

@@ -2,6 +2,7 @@
 
 import json as jsonlib
 import logging
+import shutil
 import sys
 import threading
 import time
@@ -104,7 +105,8 @@ def demo(  # noqa: PLR0913, PLR0917 - the options of a command
         summary["seconds"] = round(time.monotonic() - began_s, 1)
         print(jsonlib.dumps({"summary": summary}), flush=True)
     if folder is not None:
-        onlooker.talk.print(f"Kept. Try: roewatch alarms history --room {folder / 'room.toml'}")
+        called = sys.argv[0] if shutil.which("roewatch") is None else "roewatch"
+        onlooker.talk.print(f"Kept. Try: {called} alarms history --room {folder / 'room.toml'}")
     if the_room.failed:
         print(f"The tanks fell silent: {the_room.failed}", file=sys.stderr)
         raise typer.Exit(2)
