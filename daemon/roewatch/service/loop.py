@@ -47,7 +47,7 @@ SENDER_STOP_S = 10.0
 PAUSE_S = 0.05
 IDLE_S = 0.5
 """The longest sleep of a loop that nobody wakes: a stop is noticed by then."""
-SLOW_S = 0.3
+SLOW_S = 0.5
 """So long the loop gathers messages that are few and far between (`MessageQueue.group`).
 
 A reading a second old is as good as new; a transaction for each is not worth its cost. Nothing is
