@@ -104,7 +104,7 @@ def test_the_text_says_place_value_window_since_when_and_what_to_do() -> None:
     assert notice.title == "A1 temperature falling: heater dead"
     assert notice.body == "\n".join(
         [
-            "23.1 °C, window 24.0-27.0, since 11:55 Europe/Tallinn",
+            "23.1\u00a0°C, window 24.0-27.0\u00a0°C, since 11:55 Europe/Tallinn",
             "23.1 °C and falling 0.6 °C/h",
             "Leaves its window about 13:00 (between 12:30 and 14:00).",
             f"Do within 1 h: {rationale.first_act}",
@@ -152,7 +152,7 @@ def test_every_raise_that_was_told_has_exactly_one_closing_notice() -> None:
     closing = house.wait(NOON + HOUR_MS, DAY_MS, 10 * MINUTE_MS)
     assert told(closing) == [("Keeper/phone", About.RETURNED), ("Keeper/mail", About.RETURNED)]
     assert closing[0].title == "A1 over: temperature falling: heater dead"
-    assert "25.2 °C, it lasted 1 h 5 min, 11:55 to 13:00" in closing[0].body
+    assert "25.2\u00a0°C, it lasted 1 h 5 min, 11:55 to 13:00" in closing[0].body
 
 
 def test_what_is_over_before_anybody_was_told_is_not_told_at_all() -> None:

@@ -128,7 +128,7 @@ def test_adults_are_eased_back_once_they_are_out() -> None:
     assert spawned(NEON).of(Task.ADULTS_BACK, 1) == []
     (back,) = spawned(NEON).tell(BroodAct.PARENTS_OUT, 1).of(Task.ADULTS_BACK, 2)
     assert after(back.due_ms) == 25
-    assert "at most 2 °C" in back.why
+    assert "at most 2\u202f°C" in back.why
 
 
 # darkness and eggs

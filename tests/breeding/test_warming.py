@@ -42,7 +42,7 @@ def test_a_dead_heater_takes_20_litres_from_26_to_23_in_under_six_hours() -> Non
 
 def test_a_warmth_out_of_reach_says_what_is_reached() -> None:
     tank = warming.Warmth(litres=20, watts=10, room_celsius=20, loss=2.835)
-    with pytest.raises(RefusedError, match=r"reaches 23\.5 °C"):
+    with pytest.raises(RefusedError, match="reaches 23\\.5\u00a0°C"):
         tank.hours_to(26.0, celsius=22.0)
     with pytest.raises(RefusedError, match="Cover the tank"):
         warming.cautions(tank, wanted=26.0)

@@ -40,4 +40,4 @@ def test_a_room_that_swings_by_day_and_night_is_not() -> None:
 def test_it_ends_when_the_room_is_warm_again() -> None:
     found = looked([20.0] * STEADY_H + [18.0] * 5 + [20.0] * 2)
     assert [finding.present for finding in found][-2:] == [True, False]
-    assert found[-1].message == "the room's air is at 20.0 °C again"
+    assert found[-1].message == "the room's air is at 20.0\u00a0°C again"

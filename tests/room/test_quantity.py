@@ -29,4 +29,4 @@ def test_a_unit_of_something_else_is_refused_with_those_that_fit() -> None:
 
 def test_people_see_a_value_with_its_unit() -> None:
     assert shown(Quantity.PH, 5.307) == "pH 5.31"
-    assert shown(Quantity.TEMPERATURE, 26.44) == "26.4 °C"
+    assert shown(Quantity.TEMPERATURE, 26.44) == "26.4\u00a0°C"

@@ -115,7 +115,7 @@ def test_the_running_daemon_enters_it_into_the_journal_and_judges_by_it(room: Pa
         (["4.0=4"], "1 buffers given"),
         (["4.0=4", "4.9=5"], "less than 2 pH apart"),
         (["7.0=4", "4.0=7"], "Were the buffers swapped?"),
-        (["4.0=4@10", "7.0=7@25"], "15.0 °C apart"),
+        (["4.0=4@10", "7.0=7@25"], "15.0\u202f°C apart"),
         (["4.0=milk", "7.0=7"], "no buffer 'milk'"),
         (["4.0", "7.0=7"], "is no point"),
         (["4.0=4@80", "7.0=7@80"], "buffer temperature"),
@@ -156,7 +156,7 @@ def test_a_thermometer_takes_one_true_value(room: Path) -> None:
     ("points", "why"),
     [
         (["26.5=20.0"], "Replace it"),
-        (["26.5=26.0", "24.5=24.0"], "under 5 °C apart"),
+        (["26.5=26.0", "24.5=24.0"], "under 5\u202f°C apart"),
         (["26.5=warm"], "no number"),
     ],
 )

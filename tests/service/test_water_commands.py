@@ -153,7 +153,7 @@ def test_a_ramp_is_a_dated_table_with_its_limits_and_cautions() -> None:
     assert done.exit_code == 0
     assert "Sun 01 Mar 16:00" in done.stdout
     assert "Kept throughout" in done.stdout
-    assert "pH at most 0.3 up or 0.2 down in 24 h" in done.stdout
+    assert "pH at most 0.3 up and at most 0.2 down in 24 h" in done.stdout
     assert "Unplug heater and pump" in done.stdout
 
 
@@ -256,12 +256,12 @@ def test_a_reading_is_answered_with_its_status(
         (("dioxide", "--ph", "5.8", "--kh", "0.5", "--t", "25"), "several times too high"),
         (("dioxide", "--ph", "7", "--kh", "4", "--t", "25", "--tannin"), "with tannins"),
         (("ammonia", "--total", "1", "--as", "ppm", "--ph", "7", "--t", "25"), "use N or NH4"),
-        (("oxygen", "--t", "60"), "this works from 0 to 40 °C"),
+        (("oxygen", "--t", "60"), "this works from 0\u00a0to\u00a040\u00a0°C"),
         (("hardness",), "give a value"),
         (("change", "--now", "6", "--source", "3", "--percent", "20", "--wanted", "2"),
          "can never bring"),
         (("topup", "--litres", "20", "--lost", "12", "--now", "100"), "Look for a leak"),
-        (("brine", "--litres", "1", "--salt", "90"), "this works from 5 to 35 g/L"),
+        (("brine", "--litres", "1", "--salt", "90"), "this works from 5\u00a0to\u00a035\u00a0g/L"),
         (("electrode", "--point", "7.00=0", "--point", "6.9=3", "--t", "25"), "less than 2 pH"),
         (("electrode", "--point", "seven=0", "--point", "4=3", "--t", "25"), "is unknown"),
     ],
@@ -317,11 +317,11 @@ def test_a_water_the_room_does_not_have_is_said_with_those_it_has() -> None:
 
 
 def test_what_a_ramp_keeps_says_which_figure_is_our_own() -> None:
-    assert "5 is always allowed; that figure is our own" in asked(*RAMP).stdout
+    assert "5\u202fµS/cm is always allowed; that figure is our own" in asked(*RAMP).stdout
 
 
 def test_a_ramp_leaves_free_what_ph_moves_by_itself() -> None:
     done = asked(*RAMP, "--days", "60", "--ph-swing", "0.06")
     assert done.exit_code == 0
-    assert "pH at most 0.24 up or 0.14 down in 24 h" in done.stdout
+    assert "pH at most 0.24 up and at most 0.14 down in 24 h" in done.stdout
     assert "less 0.06 that pH moves by itself" in done.stdout

@@ -294,7 +294,7 @@ def test_the_sitter_reads_windows_in_the_degrees_of_the_house(client: TestClient
     choose(client, "f")
     sheet = words(client.get("/sitter").text)
     assert " °F " in sheet
-    assert "75–81" in sheet  # 24 to 27 °C, while conditioning
+    assert "76–80" in sheet  # 24 to 27 °C are 75.2 to 80.6: a bound is rounded to the inside
 
 
 def test_an_alarm_keeps_its_words_and_tells_its_numbers_beside_them(client: TestClient) -> None:

@@ -8,7 +8,7 @@ from roewatch.alarms.rationale import rationale_of, title_of
 from roewatch.room.kind import Kind
 from roewatch.room.local_time import local_clock
 from roewatch.room.moment import span_text
-from roewatch.room.quantity import KEPT, shown
+from roewatch.room.quantity import KEPT, shown, window_with_unit
 from roewatch.room.tank import ROOM, Room
 
 LOCK_SCREEN = 40
@@ -106,7 +106,7 @@ class Wording:
     def _facts(self, alarm: Alarm) -> str:
         parts = [_value(alarm)] if _value(alarm) else []
         if alarm.window:
-            parts.append(f"window {alarm.window}")
+            parts.append(f"window {_window(alarm)}")
         since = local_clock(alarm.since_ms, self._room.zone, self._now_ms)
         parts.append(f"since {since} {self._room.zone}")
         if alarm.children:
@@ -161,6 +161,10 @@ class Wording:
     def _rack(self, alarm: Alarm) -> str:
         rack = self._racks.get(alarm.tank, "")
         return f"Rack {rack}" if rack else ""
+
+
+def _window(alarm: Alarm) -> str:
+    return window_with_unit(alarm.quantity, alarm.window) if alarm.quantity else alarm.window
 
 
 def _value(alarm: Alarm) -> str:

@@ -9,6 +9,7 @@ from roewatch.alarms.rationale_entry import (
     Words,
 )
 from roewatch.room.kind import Kind, Priority
+from roewatch.room.measured import warmer
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 
@@ -17,7 +18,7 @@ _BELOW = {
         cause="The heater is off, unplugged or too weak; the room is cold; or a water change was.",
         consequence="Fish stop feeding and sicken; eggs and larvae die or are deformed.",
         first_act="Check plug, lamp and thermostat of the heater, close the lid, then warm the "
-        "tank with a spare heater at no more than 1 °C per hour.",
+        f"tank with a spare heater at no more than {warmer(1, 'g')} per hour.",
         caution=f"{MAINS} {SLOWLY}",
     ),
     Quantity.PH: Words(

@@ -12,6 +12,7 @@ from enum import StrEnum
 from roewatch.breeding.brood import Brood
 from roewatch.breeding.interval import LEVEL, Share, student, wilson
 from roewatch.breeding.tally import Success, Tally, tally
+from roewatch.room.measured import temperature
 
 LEAST_BROODS = 5
 """Fewer of a group give no verdict (assumed: with four, one odd clutch decides)."""
@@ -72,12 +73,9 @@ def compared(
     attempts: Sequence[Attempted],
     factor: Factor,
     success: Success,
-    *,
-    warmth: Callable[[int], str] = lambda celsius: f"{celsius} °C",
 ) -> Comparison:
     """Groups of `attempts`, all of one species, by `factor`, with intervals of 95 %.
 
-    warmth: how a group of a whole degree is called, no two alike.
     Raises ValueError for broods of several species: what differs between them is the species.
     """
     species = sorted({a.brood.species for a in attempts})
@@ -86,7 +84,7 @@ def compared(
     left_out: dict[str, str] = {}
     sorted_out: dict[str, list[tuple[Attempted, Tally]]] = {}
     for attempt in attempts:
-        name = _named(attempt, factor, warmth)
+        name = _named(attempt, factor)
         found = tally(attempt.brood, success) if name else f"{factor} not recorded"
         if isinstance(found, str):
             left_out[attempt.brood.id] = found
@@ -130,13 +128,13 @@ def overdispersion(groups: Iterable[Sequence[Tally]]) -> tuple[float, int]:
     return (max(total / freedom, 1.0) if freedom else 1.0), freedom
 
 
-def _named(attempt: Attempted, factor: Factor, warmth: Callable[[int], str] = str) -> str:
+def _named(attempt: Attempted, factor: Factor) -> str:
     named: dict[Factor, Callable[[], str]] = {
         Factor.WATER: lambda: attempt.brood.water,
         Factor.PARENTS: lambda: attempt.brood.parents,
         Factor.FOOD: lambda: attempt.brood.food,
         Factor.TEMPERATURE: lambda: (
-            "" if attempt.celsius is None else warmth(math.floor(attempt.celsius + 0.5))
+            "" if attempt.celsius is None else temperature(math.floor(attempt.celsius + 0.5), "g")
         ),
     }
     return named[factor]().strip()

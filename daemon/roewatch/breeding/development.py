@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roewatch.room.measured import CELSIUS, measured, temperature
 from roewatch.room.quantity import Quantity
 from roewatch.room.species import HatchFact, SpeciesSheet
 from roewatch.room.stage import Stage
@@ -194,9 +195,10 @@ def _why(sheet: SpeciesSheet, facts: list[HatchFact], leg: Leg, whose: str) -> s
     for fact in facts:
         hours = f"{fact.from_h:g}-{fact.to_h:g}" if fact.from_h < fact.to_h else f"{fact.to_h:g}"
         if fact.celsius is not None:
-            at = f"at {fact.celsius:g} °C"
+            at = f"at {temperature(fact.celsius, 'g')}"
         else:
             ends = _celsius(fact, sheet, leg)
-            at = f"told without a temperature, taken for {min(ends):g}-{max(ends):g} °C"
+            taken = measured(f"{min(ends):g}-{max(ends):g}", CELSIUS)
+            at = f"told without a temperature, taken for {taken}"
         said.append(f"{hours} h {at} ({fact.basis})")
     return f"{'; '.join(said)}. {whose}"

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from roewatch.breeding.pace import Followed, Moment, Pace, Strain, WaterState, hardest
+from roewatch.room.measured import warmer
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.window import Basis
 from roewatch.water import carbonate
@@ -180,5 +181,7 @@ def _cautions(bag: SourceWater, tank: SourceWater, start: Makeup, end: Makeup) -
             "leaves. Test it; if there is any, change water quickly rather than drip slowly."
         )
     if abs(bag.celsius - tank.celsius) > 2.0:
-        found.append("More than 2 °C apart: float the bag half an hour before the first drop.")
+        found.append(
+            f"More than {warmer(2, 'g')} apart: float the bag half an hour before the first drop."
+        )
     return tuple(found)

@@ -7,6 +7,7 @@ from roewatch.breeding.caution import HANDS
 from roewatch.breeding.light import brood_light
 from roewatch.breeding.scene import Scene
 from roewatch.breeding.todo import Task, Todo
+from roewatch.room.measured import warmer
 from roewatch.room.moment import DAY_MS, HOUR_MS
 from roewatch.room.species import Care, Daytime, Spawning
 from roewatch.room.stage import Stage
@@ -113,8 +114,8 @@ def _adults_back(scene: Scene, brood: Brood) -> Iterator[Todo]:
         "Ease the adults back to the holding water: temperature and water step by step within "
         "their limits, never all at once. `roewatch water ramp` reckons the steps.",
         (min(outs), best, late),
-        why="Up at most 2 °C and down at most 1 °C a day: Maintenance of water quality for healthy "
-        "fish, teaching text, n.y.; the days are assumed.",
+        why=f"Up at most {warmer(2, 'g')} and down at most {warmer(1, 'g')} a day: Maintenance of "
+        "water quality for healthy fish, teaching text, n.y.; the days are assumed.",
         caution=HANDS,
     )
 

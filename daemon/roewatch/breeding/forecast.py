@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from roewatch.breeding.clock import TOO_WARM, gathered, hours_at_or_above
 from roewatch.breeding.development import CannotSay, Course, Development, Leg
 from roewatch.breeding.temperatures import Temperatures
+from roewatch.room.measured import temperature
 from roewatch.room.window import Basis
 
 
@@ -116,7 +117,8 @@ def _expected(
     if len(found) < len(ends):
         return CannotSay(
             leg=development.leg,
-            why=f"cannot say: at {temperatures.ahead:.1f} °C development all but stands still",
+            why=f"cannot say: at {temperature(temperatures.ahead)} development all but stands "
+            "still",
         )
     first = development.courses[0]
     sums = gathered(temperatures, first.zero_celsius)
@@ -153,14 +155,14 @@ def _ends(
 def _too_warm(temperatures: Temperatures, from_ms: int) -> str:
     if temperatures.ahead >= TOO_WARM:
         return (
-            f"outside the range: nothing is forecast at {temperatures.ahead:.1f} °C; from "
-            f"{TOO_WARM:g} °C embryos come to harm. Cool the water gently."
+            f"outside the range: nothing is forecast at {temperature(temperatures.ahead)}; from "
+            f"{temperature(TOO_WARM, 'g')} embryos come to harm. Cool the water gently."
         )
     hours = hours_at_or_above(temperatures, TOO_WARM, from_ms)
     if hours >= 0.5:
         return (
-            f"outside the range: the water stood at {TOO_WARM:g} °C or more for {hours:.1f} h, "
-            "and no figure tells how such eggs go on"
+            f"outside the range: the water stood at {temperature(TOO_WARM, 'g')} or more for "
+            f"{hours:.1f} h, and no figure tells how such eggs go on"
         )
     return ""
 
@@ -168,18 +170,19 @@ def _too_warm(temperatures: Temperatures, from_ms: int) -> str:
 def _why(development: Development, temperatures: Temperatures, start: Expected, now_ms: int) -> str:
     parts = [development.why]
     if not temperatures.at_ms:
-        parts.append(f"no reading yet: taken as {temperatures.ahead:.1f} °C throughout")
+        parts.append(f"no reading yet: taken as {temperature(temperatures.ahead)} throughout")
     else:
-        parts.append(f"the water goes on at {temperatures.ahead:.1f} °C")
+        parts.append(f"the water goes on at {temperature(temperatures.ahead)}")
         until = max(temperatures.last_ms or now_ms, start.from_ms)
         bridged = temperatures.bridged_h(start.from_ms, min(until, now_ms))
         if bridged >= 1.0:
             parts.append(f"{bridged:.0f} h without readings were bridged")
     if not development.low - 0.5 <= temperatures.ahead <= development.high + 0.5:
         between = (
-            f"at {development.low:g} °C"
+            f"at {temperature(development.low, 'g')}"
             if development.low == development.high
-            else f"between {development.low:g} and {development.high:g} °C"
+            else f"between {temperature(development.low, 'g')} and "
+            f"{temperature(development.high, 'g')}"
         )
         parts.append(f"reckoned beyond the figures, which were taken {between}")
     return ". ".join(part[0].upper() + part[1:] for part in parts) + "."

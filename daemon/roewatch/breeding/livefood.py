@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from roewatch.breeding.caution import BRINE
 from roewatch.breeding.forecast import Expected
 from roewatch.room.local_time import local_clock
+from roewatch.room.measured import CELSIUS, measured
 from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.species import Food, FoodSpan, SpeciesSheet
 
@@ -57,9 +58,10 @@ RECIPES = {
         lead_h=36,
         spare_h=24,
         keeps_h=24,
-        how="cysts in aerated salt water at 25-28 °C, lit at least at the start, 5 g/L of cysts "
-        "at most (`roewatch water brine` reckons the jar); harvest when the shells are empty and "
-        "feed at once, a little at a time: in fresh water they die within hours",
+        how=f"cysts in aerated salt water at {measured('25-28', CELSIUS)}, lit at least at "
+        "the start, 5 g/L of cysts at most (`roewatch water brine` reckons the jar); harvest when "
+        "the shells are empty and feed at once, a little at a time: in fresh water they die "
+        "within hours",
         source="18-24 h at 28-30 °C, up to 36 h at 21: Artemia hatching sheets, n.y.; cysts and "
         "light: Freshwater Prawn Culture, 2000; one hatch every 24 h: common practice",
         caution=BRINE,
@@ -72,7 +74,8 @@ RECIPES = {
         lead_h=240,
         spare_h=72,
         keeps_h=14 * 24,
-        how="a spoon of an old culture on fresh oat mash at 24-27 °C; renew every 2-4 weeks",
+        how=f"a spoon of an old culture on fresh oat mash at {measured('24-27', CELSIUS)}; renew "
+        "every 2-4 weeks",
         source="3-7 days from a starter, renewed every 2-4 weeks: common practice; 24-27 °C: club "
         "care sheet, n.y.; begun ten days ahead to leave room for a second try: common practice",
     ),

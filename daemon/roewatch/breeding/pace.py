@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
+from roewatch.room.measured import apart
 from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import YOUNG, Stage
@@ -12,7 +13,7 @@ from roewatch.room.window import Basis, RateLimit
 
 
 class Followed(StrEnum):
-    """What a ramp follows. The text value is how a keeper names it."""
+    """What a ramp follows. The text value is how a keeper writes it short."""
 
     PH = "pH"
     CONDUCTIVITY = "µS/cm"
@@ -20,6 +21,24 @@ class Followed(StrEnum):
     CARBONATE = "dKH"
     TEMPERATURE = "°C"
 
+    @property
+    def named(self) -> str:
+        """What it is called where its unit stands beside the number."""
+        return _NAMED[self][0]
+
+    @property
+    def unit(self) -> str:
+        """`°C`, `°dKH`; empty for pH."""
+        return _NAMED[self][1]
+
+
+_NAMED = {
+    Followed.PH: ("pH", ""),
+    Followed.CONDUCTIVITY: ("conductivity", "µS/cm"),
+    Followed.HARDNESS: ("GH", "°dGH"),
+    Followed.CARBONATE: ("KH", "°dKH"),
+    Followed.TEMPERATURE: ("temperature", "°C"),
+}
 
 _FOLLOWED = {
     Quantity.PH: Followed.PH,
@@ -97,17 +116,18 @@ class Pace:
         )
 
     def text(self) -> str:
-        """For people: `pH at most 0.3 up or 0.2 down in 24 h`."""
+        """For people: `pH at most 0.3 up and at most 0.2 down in 24 h`."""
+        unit = self.followed.unit
         if self.of_value:
             up, down = f"{100 * self.rise:g} %", f"{100 * self.fall:g} %"
         else:
-            up, down = f"{self.rise:g}", f"{self.fall:g}"
+            up, down = apart(f"{self.rise:g}", unit), apart(f"{self.fall:g}", unit)
         always = ""
         if self.of_value and self.least:
-            always = f" ({self.least:g} is always allowed; that figure is our own)"
-        return (
-            f"{self.followed} at most {up} up or {down} down in {span_text(self.span_ms)}{always}"
-        )
+            least = apart(f"{self.least:g}", unit)
+            always = f" ({least} is always allowed; that figure is our own)"
+        span = span_text(self.span_ms)
+        return f"{self.followed.named} at most {up} up and at most {down} down in {span}{always}"
 
     def eased(self, share: float) -> "Pace":
         """The same pace, slower by `share` (0-1]."""

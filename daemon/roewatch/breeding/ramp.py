@@ -17,6 +17,7 @@ from roewatch.breeding.ramp_wish import (
 )
 from roewatch.breeding.walk import Day, Walk, next_thermostat
 from roewatch.breeding.warming import cautions as warming_cautions
+from roewatch.room.measured import carbonate_hardness
 from roewatch.room.moment import DAY_MS
 from roewatch.water.source import SourceWater
 
@@ -90,8 +91,8 @@ def _walk(wish: RampWish) -> Walk:
     here = start.closed()
     if not 50.0 <= here.pco2 <= 20_000.0:
         raise RampRefusedError(
-            f"pH {wish.now.ph:.2f} with {start.dkh:.2f} dKH would mean {here.pco2:.0f} µatm of "
-            "CO2, which no aired tank holds. Measure pH and KH again."
+            f"pH {wish.now.ph:.2f} with {carbonate_hardness(start.dkh, '.2f')} would mean "
+            f"{here.pco2:.0f} µatm of CO2, which no aired tank holds. Measure pH and KH again."
         )
     return Walk(start, wish.recipe, here.pco2)
 

@@ -2,6 +2,7 @@
 
 from roewatch.breeding.pace import Followed, Strain
 from roewatch.breeding.ramp_wish import Ramp, RampWish
+from roewatch.room.measured import measured, warmer
 from roewatch.room.moment import iso
 from roewatch.room.window import Window
 from roewatch.water.hardness import MEQ_PER_DKH
@@ -37,16 +38,17 @@ def tightest(wish: RampWish, ramp: Ramp) -> str:
 def said(followed: Followed, value: float | None) -> str:
     """One number for people: `pH 6.12`, `48 µS/cm`."""
     if value is None:
-        return f"{followed} unknown"
-    digits = 0 if followed is Followed.CONDUCTIVITY else 2
+        return f"{followed.named} unknown"
     if followed is Followed.PH:
         return f"pH {value:.2f}"
-    return f"{value:.{digits}f} {followed}"
+    digits = 0 if followed is Followed.CONDUCTIVITY else 2
+    return measured(f"{value:.{digits}f}", followed.unit)
 
 
 def band(followed: Followed, window: Window) -> str:
-    """A band for people, without its unit."""
-    return window.text(0 if followed is Followed.CONDUCTIVITY else 2)
+    """A band for people: `5.90-6.20`, `at most 2.00 °dGH`."""
+    digits = 0 if followed is Followed.CONDUCTIVITY else 2
+    return measured(window.text(digits), followed.unit)
 
 
 def cautions(ramp: Ramp, wish: RampWish) -> tuple[str, ...]:
@@ -77,5 +79,5 @@ def cautions(ramp: Ramp, wish: RampWish) -> tuple[str, ...]:
             "pH rises: test total ammonia first. What was harmless at the old pH may not be."
         )
     if wish.water_celsius is None:
-        found.append("Bring the new water to the tank's temperature, within half a degree.")
+        found.append(f"Bring the new water to the tank's temperature, within {warmer(0.5)}.")
     return tuple(found)

@@ -203,7 +203,8 @@ def missed(targets: Mapping[Followed, Window], state: WaterState) -> dict[Follow
         value = state.of(followed)
         if value is None:
             raise RefusedError(
-                f"a band of {followed} is wanted, but the tank or the recipe has none measured."
+                f"a band of {followed.named} is wanted, but the tank or the recipe has none "
+                "measured."
             )
         if window.outside_by(value) != 0.0:
             found[followed] = window

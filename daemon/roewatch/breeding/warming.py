@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 
+from roewatch.room.measured import temperature
 from roewatch.water.refusal import RefusedError, within
 
 _JOULE_PER_LITRE_K = 4180.0
@@ -57,8 +58,8 @@ class Warmth:
         if (wanted >= ends) if rising else (wanted <= ends):
             what = f"{self.watts:g} W reaches" if rising else "without heat it falls only to"
             raise RefusedError(
-                f"{wanted:.1f} °C is never reached: {what} {ends:.1f} °C in a room of "
-                f"{self.room_celsius:.1f} °C."
+                f"{temperature(wanted)} is never reached: {what} {temperature(ends)} in a room of "
+                f"{temperature(self.room_celsius)}."
             )
         return self.time_constant_h * math.log((celsius - ends) / (wanted - ends))
 
@@ -92,25 +93,25 @@ def cautions(warmth: Warmth, *, wanted: float, ceiling: float = 32.0) -> tuple[s
     needed = warmth.watts_needed(wanted)
     if needed > warmth.watts:
         raise RefusedError(
-            f"holding {wanted:.1f} °C takes about {needed:.0f} W in a room of "
-            f"{warmth.room_celsius:.1f} °C; the heater has {warmth.watts:g} W and would stop at "
-            f"{warmth.warmest:.1f} °C. Cover the tank, warm the room or add a heater."
+            f"holding {temperature(wanted)} takes about {needed:.0f} W in a room of "
+            f"{temperature(warmth.room_celsius)}; the heater has {warmth.watts:g} W and would stop "
+            f"at {temperature(warmth.warmest)}. Cover the tank, warm the room or add a heater."
         )
     if wanted < warmth.room_celsius:
         raise RefusedError(
-            f"{wanted:.1f} °C lies below the room's {warmth.room_celsius:.1f} °C; a heater cannot "
-            "cool. Cool the room."
+            f"{temperature(wanted)} lies below the room's {temperature(warmth.room_celsius)}; a "
+            "heater cannot cool. Cool the room."
         )
     found: list[str] = []
     if needed > 0.8 * warmth.watts:
         found.append(
             f"The heater has little to spare: {needed:.0f} of {warmth.watts:g} W only to hold "
-            f"{wanted:.1f} °C."
+            f"{temperature(wanted)}."
         )
     if warmth.watts > 0.0 and warmth.warmest > ceiling:
         hours = warmth.hours_to(ceiling, celsius=wanted) if wanted < ceiling else 0.0
         found.append(
-            f"Stuck on, this heater passes {ceiling:g} °C in about {hours:.1f} h. "
+            f"Stuck on, this heater passes {temperature(ceiling, 'g')} in about {hours:.1f} h. "
             "Two half-size heaters are safer."
         )
     return tuple(found)

@@ -13,7 +13,7 @@ from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
 from roewatch.room.moment import MINUTE_MS, span_text
-from roewatch.room.quantity import KEPT, Quantity, shown
+from roewatch.room.quantity import KEPT, Quantity, shown, shown_difference, shown_window
 from roewatch.room.window import Window
 
 
@@ -106,11 +106,10 @@ def _out(
 
 def _seen(witness: Witness, bounds: Bounds, outside: int, since_ms: int) -> Seen:
     quantity = witness.probe.quantity
-    text = bounds.window.text(KEPT[quantity].digits)
-    by = bounds.window.outside_by(witness.f)
-    far = f"{abs(by):.{KEPT[quantity].digits}f} {'above' if outside > 0 else 'below'}"
+    by = abs(bounds.window.outside_by(witness.f))
+    far = f"{shown_difference(quantity, by)} {'above' if outside > 0 else 'below'}"
     parts = [
-        f"{shown(quantity, witness.f)}, {far} the window {text}",
+        f"{shown(quantity, witness.f)}, {far} the window {shown_window(quantity, bounds.window)}",
         f"for {span_text(witness.f_at - since_ms)}",
     ]
     moving = _moving(witness)
@@ -122,7 +121,7 @@ def _seen(witness: Witness, bounds: Bounds, outside: int, since_ms: int) -> Seen
         since_ms=since_ms,
         value=witness.f,
         message=", ".join(parts),
-        window=text,
+        window=bounds.window.text(KEPT[quantity].digits),
         step=bounds.deadband * 2,
     )
 
@@ -134,16 +133,18 @@ def _moving(witness: Witness) -> str:
         return ""
     span_ms = buckets[-1].end_ms - buckets[0].end_ms
     per_h = (buckets[-1].value - buckets[0].value) / span_ms * 3_600_000
-    kept = KEPT[witness.probe.quantity]
+    quantity = witness.probe.quantity
+    kept = KEPT[quantity]
     if abs(per_h) < 2 * 10**-kept.digits:
         return "holding"
-    unit = f"{kept.unit}/h" if kept.unit else "an hour"
-    return f"{'rising' if per_h > 0 else 'falling'} {abs(per_h):.{kept.digits}f} {unit}"
+    hourly = "/h" if kept.unit else " an hour"
+    word = "rising" if per_h > 0 else "falling"
+    return f"{word} {shown_difference(quantity, abs(per_h))}{hourly}"
 
 
 def _over(witness: Witness, bounds: Bounds, standing: Standing, out: list[Finding]) -> None:
     quantity = witness.probe.quantity
-    text = bounds.window.text(KEPT[quantity].digits)
+    window = shown_window(quantity, bounds.window)
     kind = Kind.ABOVE_WINDOW if witness.side > 0 else Kind.BELOW_WINDOW
     since = standing.told.get((kind, quantity, None))
     lasted = f" after {span_text(witness.f_at - since.since_ms)}" if since else ""
@@ -152,8 +153,8 @@ def _over(witness: Witness, bounds: Bounds, standing: Standing, out: list[Findin
         quantity=quantity,
         since_ms=witness.f_at,
         value=witness.f,
-        message=f"{shown(quantity, witness.f)}, back in the window {text}{lasted}",
-        window=text,
+        message=f"{shown(quantity, witness.f)}, back in the window {window}{lasted}",
+        window=bounds.window.text(KEPT[quantity].digits),
     )
     witness.side = 0
     witness.in_since = -1

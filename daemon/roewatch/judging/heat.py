@@ -20,6 +20,7 @@ from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.thermostat import Thermostat
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
+from roewatch.room.measured import temperature
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import Tank
@@ -229,7 +230,11 @@ class Heat:
         word = "off" if stuck else "on"
         for kind in _HEATER:
             self._end(
-                kind, at_ms, value, f"{value:.1f} °C, the heater has switched {word} again", out
+                kind,
+                at_ms,
+                value,
+                f"{temperature(value)}, the heater has switched {word} again",
+                out,
             )
         self.good_since = -1
 
@@ -248,7 +253,7 @@ class Heat:
     def _see(self, kind: Kind, at_ms: int, since_ms: int, value: float, out: list[Finding]) -> None:
         for other in _HEATER:
             if other is not kind:
-                self._end(other, at_ms, value, f"{value:.1f} °C, it is rather: {kind}", out)
+                self._end(other, at_ms, value, f"{temperature(value)}, it is rather: {kind}", out)
         slope = fitted_per_h(self.witness.recent_at[-20:], self.witness.recent[-20:]) or 0.0
         message = heater_text(kind, value, slope, self.cycle, at_ms - since_ms + MINUTE_MS)
         forecast = outlook(self, kind, at_ms, value, at_ms - since_ms + 10 * MINUTE_MS)
@@ -256,7 +261,7 @@ class Heat:
             message += f"; leaves the window in about {span_text(forecast.likely_ms - at_ms)}"
         ends_c = self.ends_c()
         if kind is Kind.HEATER_STUCK_ON and ends_c is not None and ends_c > value:
-            message += f"; left alone it ends at about {ends_c:.0f} °C"
+            message += f"; left alone it ends at about {temperature(ends_c, '.0f')}"
         self.standing.see(
             at_ms,
             Seen(

@@ -6,8 +6,9 @@ from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
+from roewatch.room.measured import measured
 from roewatch.room.moment import MINUTE_MS, span_text
-from roewatch.room.quantity import Quantity, shown
+from roewatch.room.quantity import KEPT, Quantity, shown
 
 _NOISE_LEAST = 5  # readings
 _DUMB_MS = 3 * MINUTE_MS
@@ -55,7 +56,8 @@ def _broken(witness: Witness, standing: Standing, out: list[Finding]) -> None:
     if not standing.due(at_ms, Kind.PROBE_FAULT, quantity, witness.id):
         return
     meaning = sensor_code(witness.bad_value)
-    said = meaning or f"{witness.bad_value:g}, which no {quantity} can be"
+    given = measured(f"{witness.bad_value:g}", KEPT[quantity].unit)
+    said = meaning or f"{given}, which no {quantity} can be"
     standing.see(
         at_ms,
         Seen(

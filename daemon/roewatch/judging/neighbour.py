@@ -15,7 +15,7 @@ from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
-from roewatch.room.quantity import KEPT, Quantity, shown
+from roewatch.room.quantity import Quantity, shown, shown_difference
 
 _FITTED = 12  # five minutes each
 _KNOWN = 72  # so many before their usual difference is known: six hours
@@ -126,18 +126,17 @@ class Neighbour:
         if not standing.due(at_ms, Kind.PROBES_DISAGREE, quantity, self.other.id):
             return
         now = (self.first.buckets[-1].value, self.other.buckets[-1].value)
-        kept = KEPT[quantity]
-        unit = f" {kept.unit}" if kept.unit else ""
         said = (
             f"{self.first.id} says {shown(quantity, now[0])} and {self.other.id} "
-            f"{shown(quantity, now[1])}, {abs(off):.{kept.digits}f}{unit} further apart than usual "
-            f"for {span_text(at_ms - self.apart_since)}"
+            f"{shown(quantity, now[1])}, {shown_difference(quantity, abs(off))} further apart than "
+            f"usual for {span_text(at_ms - self.apart_since)}"
         )
         if self.agreed:
             moved = [after - before for after, before in zip(now, self.agreed, strict=True)]
             said += (
-                f"; since they last agreed {self.first.id} has gone {moved[0]:+.{kept.digits}f} "
-                f"and {self.other.id} {moved[1]:+.{kept.digits}f}"
+                f"; since they last agreed {self.first.id} has gone "
+                f"{shown_difference(quantity, moved[0], sign='+')} and {self.other.id} "
+                f"{shown_difference(quantity, moved[1], sign='+')}"
             )
         seen = Seen(
             kind=Kind.PROBES_DISAGREE, quantity=quantity, probe=self.other.id,

@@ -12,6 +12,7 @@ from roewatch.judging.jump import Jump
 from roewatch.judging.limits import Limits
 from roewatch.judging.standing import Seen, Standing
 from roewatch.room.kind import Kind
+from roewatch.room.measured import temperature
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity, shown
 
@@ -70,7 +71,7 @@ class Pouring:
                 warm.name()
             return
         if not mixed and warm.towards_air(room_c):
-            air = f"{warm.witness.f:.1f} °C, the room's air"
+            air = f"{temperature(warm.witness.f)}, the room's air"
             said = f"the probe has run to {air}: is it out of the water?"
             self._see(Kind.PROBE_DRY, warm, said, out)
             self._explained(warm, out)
@@ -163,8 +164,8 @@ class Pouring:
         span = span_text(warm.age_ms() + 8 * MINUTE_MS)
         word = "colder" if moved < 0 else "warmer"
         return (
-            f"{warm.before:.1f} to {warm.witness.f:.1f} °C within {span}, as if much {word} water "
-            "had been poured in"
+            f"{temperature(warm.before)} to {temperature(warm.witness.f)} within {span}, as if "
+            f"much {word} water had been poured in"
         )
 
     def swapped(self, other: "Pouring", quantity: Quantity, out: list[Finding]) -> None:

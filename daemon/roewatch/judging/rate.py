@@ -13,8 +13,9 @@ from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.witness import KEPT_BUCKETS, Witness
 from roewatch.room.kind import Kind
+from roewatch.room.measured import apart
 from roewatch.room.moment import HOUR_MS, span_text
-from roewatch.room.quantity import KEPT, Quantity, shown
+from roewatch.room.quantity import KEPT, Quantity, shown, shown_difference
 from roewatch.room.window import RateLimit
 
 KEPT_HOURS = 26
@@ -108,8 +109,6 @@ class Rates:
         if at_ms - since_ms < self.limits.rate_hold_ms:
             return
         _, change, limit = worst
-        kept = KEPT[quantity]
-        unit = f" {kept.unit}" if kept.unit else ""
         may = limit.rise if kind is Kind.RISING_TOO_FAST else limit.fall
         seen = Seen(
             kind=kind,
@@ -117,8 +116,9 @@ class Rates:
             probe=probe,
             since_ms=since_ms,
             value=value,
-            message=f"{shown(quantity, value)}: {verb} {change:.{kept.digits}f}{unit} within "
-            f"{span_text(limit.span_ms)}, at most {may:.{kept.digits}f} is advised",
+            message=f"{shown(quantity, value)}: {verb} {shown_difference(quantity, change)} within "
+            f"{span_text(limit.span_ms)}, at most {apart(f'{may:g}', KEPT[quantity].unit)} is "
+            "advised",
             step=2 * self._guard() or None,
         )
         standing.see(at_ms, seen, out)

@@ -16,6 +16,7 @@ from roewatch.judging.standing import Seen
 from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.wear import Wear
 from roewatch.room.kind import Kind
+from roewatch.room.measured import temperature, warmer
 from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.quantity import Quantity
 
@@ -112,21 +113,21 @@ class Thermostat:
         if moved:
             self._see(
                 Kind.THERMOSTAT_MOVED, at_ms, peak,
-                f"switches at {trough:.1f} and {peak:.1f} °C for {since}, before at "
-                f"{cycle.lower:.1f} and {cycle.upper:.1f}; the thermostat or the probe has moved, "
-                "check with a hand thermometer", out,
+                f"switches at {temperature(trough)} and {temperature(peak)} for {since}, before at "
+                f"{temperature(cycle.lower)} and {temperature(cycle.upper)}; the thermostat or the "
+                "probe has moved, check with a hand thermometer", out,
             )  # fmt: skip
         elif wide:
             self._see(
                 Kind.CYCLE_TOO_WIDE, at_ms, peak,
-                f"swings between {trough:.1f} and {peak:.1f} °C, before between {cycle.lower:.1f} "
-                f"and {cycle.upper:.1f}", out,
+                f"swings between {temperature(trough)} and {temperature(peak)}, before between "
+                f"{temperature(cycle.lower)} and {temperature(cycle.upper)}", out,
             )  # fmt: skip
         if not wide:
-            self._end(Kind.CYCLE_TOO_WIDE, at_ms, f"swings by {swing:.1f} °C again", out)
+            self._end(Kind.CYCLE_TOO_WIDE, at_ms, f"swings by {warmer(swing)} again", out)
         if not moved and not self.odd:
-            self._end(Kind.THERMOSTAT_MOVED, at_ms, f"switches at {cycle.lower:.1f} and "
-                      f"{cycle.upper:.1f} °C again", out)  # fmt: skip
+            self._end(Kind.THERMOSTAT_MOVED, at_ms, f"switches at {temperature(cycle.lower)} and "
+                      f"{temperature(cycle.upper)} again", out)  # fmt: skip
         self._adopt(at_ms, moved=bool(moved), out=out)
 
     def _latest(self, *, is_peak: bool) -> float | None:
@@ -235,8 +236,8 @@ class Thermostat:
         """The water loses its warmth faster than the room explains."""
         self._see(
             Kind.LID_OPEN, at_ms, value,
-            f"{value:.1f} °C: cools faster than usual with the heater off, and the room does not "
-            "explain it: is the lid off?", out,
+            f"{temperature(value)}: cools faster than usual with the heater off, and the room does "
+            "not explain it: is the lid off?", out,
         )  # fmt: skip
 
     def fell_fast(self, low_ms: int, low: float) -> bool:
@@ -260,7 +261,7 @@ class Thermostat:
             return  # it has more to heat than usual
         self._see(
             Kind.HEATER_WEAK, at_ms, value,
-            f"{value:.1f} °C: the heater gives about {share:.0%} of its usual warmth", out,
+            f"{temperature(value)}: the heater gives about {share:.0%} of its usual warmth", out,
         )  # fmt: skip
 
     def bucket(self, at_ms: int, value: float, out: list[Finding]) -> None:

@@ -15,6 +15,7 @@ from roewatch.judging.limits import Limits
 from roewatch.judging.pouring import Pouring
 from roewatch.judging.standing import Seen, Standing
 from roewatch.room.kind import Kind
+from roewatch.room.measured import temperature, warmer
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity
 
@@ -211,7 +212,7 @@ class Together:
                 self.cold_since = tick_ms
             if tick_ms - self.cold_since >= hold_ms:
                 said = (
-                    f"{self._air_text(room_c)}, {below:.1f} below the coldest hour of the last "
+                    f"{self._air_text(room_c)}, {warmer(below)} below the coldest hour of the last "
                     "days: its heating has failed or a window is open"
                 )
                 self.standing.see(tick_ms, _cold(self.cold_since, room_c, said), out)
@@ -224,10 +225,10 @@ class Together:
 
     def _air_text(self, room_c: float) -> str:
         if self.by_probe:
-            return f"the room's air is at {room_c:.1f} °C"
+            return f"the room's air is at {temperature(room_c)}"
         return (
-            f"the room's air is at about {room_c:.0f} °C, give or take "
-            f"{self.inferred.spread or 0.0:.1f}, by the cooling of {self.inferred.tanks} tanks"
+            f"the room's air is at about {temperature(room_c, '.0f')}, give or take "
+            f"{warmer(self.inferred.spread or 0.0)}, by the cooling of {self.inferred.tanks} tanks"
         )
 
     def dump(self) -> list[Any]:

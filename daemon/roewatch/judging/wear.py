@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from roewatch.judging.finding import Finding
 from roewatch.judging.standing import Seen
 from roewatch.room.kind import Kind
+from roewatch.room.measured import warmer
 from roewatch.room.moment import DAY_MS
 from roewatch.room.quantity import Quantity
 
@@ -68,8 +69,8 @@ class Wear:
             far = total > self.heat.limits.drift_celsius
             if creeps and far and not jump and not self.heat.knob:
                 said = (
-                    f"both switch points have crept {sign * total:+.1f} °C in {back} days; the "
-                    "probe or the thermostat drifts, check with a hand thermometer"
+                    f"both switch points have crept {warmer(sign * total, '+.1f')} in {back} days; "
+                    "the probe or the thermostat drifts, check with a hand thermometer"
                 )
                 drifts = self._drift(at_ms - back * DAY_MS, value, said)
                 self.heat.standing.see(at_ms, drifts, out)

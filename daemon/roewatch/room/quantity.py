@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roewatch.room.measured import apart, measured
+from roewatch.room.window import Window
+
 
 class Quantity(StrEnum):
     """What can be measured. The text value is what settings, topics and files write."""
@@ -114,4 +117,20 @@ def shown(quantity: Quantity, value: float) -> str:
     kept = KEPT[quantity]
     if quantity is Quantity.PH:
         return f"pH {value:.{kept.digits}f}"
-    return f"{value:.{kept.digits}f} {kept.unit}"
+    return measured(f"{value:.{kept.digits}f}", kept.unit)
+
+
+def shown_difference(quantity: Quantity, value: float, *, sign: str = "") -> str:
+    """A difference of two values: `0.3 °C`, `0.25` of pH. sign: `+` where rising is told so."""
+    kept = KEPT[quantity]
+    return apart(f"{value:{sign}.{kept.digits}f}", kept.unit)
+
+
+def shown_window(quantity: Quantity, window: Window) -> str:
+    """A window with its unit: `24.0-27.0 °C`, `at most 27.0 °C`, `5.00-6.00`."""
+    return window_with_unit(quantity, window.text(KEPT[quantity].digits))
+
+
+def window_with_unit(quantity: Quantity, text: str) -> str:
+    """The same of a window that is kept as the text `Window.text` wrote."""
+    return measured(text, KEPT[quantity].unit)

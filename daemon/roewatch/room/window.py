@@ -4,6 +4,8 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
+from roewatch.room.measured import rounded_down, rounded_up
+
 
 class Basis(StrEnum):
     """How well a number is founded."""
@@ -41,13 +43,17 @@ class Window:
             return value - self.high
         return 0.0
 
-    def text(self, digits: int) -> str:
-        """For people: `24.0-27.0`, `at most 27.0`, `at least 24.0`."""
-        if self.low is None:
-            return f"at most {self.high:.{digits}f}"
-        if self.high is None:
-            return f"at least {self.low:.{digits}f}"
-        return f"{self.low:.{digits}f}-{self.high:.{digits}f}"
+    def text(self, digits: int, *, to: str = "-") -> str:
+        """For people: `24.0-27.0`, `at most 27.0`, `at least 24.0`; rounded towards the inside."""
+        low = None if self.low is None else rounded_up(self.low, digits)
+        high = None if self.high is None else rounded_down(self.high, digits)
+        if low is not None and high is not None and low >= high:
+            low, high = self.low, self.high  # too narrow for those digits
+        if low is None:
+            return f"at most {high:.{digits}f}"
+        if high is None:
+            return f"at least {low:.{digits}f}"
+        return f"{low:.{digits}f}{to}{high:.{digits}f}"
 
 
 _NUMBER = r"-?\d+(?:\.\d+)?"

@@ -4,6 +4,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from roewatch.room.measured import warmer
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.tank import Calibration, Probe
 from roewatch.water.buffer import Buffer, cautions, ph_of
@@ -110,7 +111,7 @@ def _electrode(points: Sequence[Point], at_ms: int, found: AsFound) -> Fitted:
     warmths = [point.celsius for point in points]
     if max(warmths) - min(warmths) > SAME_WARMTH:
         raise RefusedError(
-            f"the buffers are {max(warmths) - min(warmths):.1f} °C apart. Let them stand side by "
+            f"the buffers are {warmer(max(warmths) - min(warmths))} apart. Let them stand side by "
             "side until they are equally warm."
         )
     celsius = sum(warmths) / len(warmths)
@@ -142,13 +143,13 @@ def _thermometer(points: Sequence[Point], at_ms: int) -> Calibration:
         second = points[1]
         if abs(second.true - first.true) < 5.0 or second.raw == first.raw:
             raise RefusedError(
-                "the two points are under 5 °C apart. Use ice water and a warm tank."
+                f"the two points are under {warmer(5, 'g')} apart. Use ice water and a warm tank."
             )
         slope = (second.true - first.true) / (second.raw - first.raw)
     offset = first.true - slope * first.raw
     if abs(slope - 1.0) > 0.1 or abs(first.true - first.raw) > 5.0:
         raise RefusedError(
-            "the probe is more than 5 °C or 10 % off. Replace it; do not correct it."
+            f"the probe is more than {warmer(5, 'g')} or 10 % off. Replace it; do not correct it."
         )
     return Calibration(at_ms=at_ms, slope=slope, offset=offset)
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import iso
+from roewatch.room.quantity import KEPT
 from roewatch.room.tank import Calibration, Probe
 from roewatch.service.buffers import Fitted
 from roewatch.service.settings.entries import ProbeEntry
@@ -62,11 +63,16 @@ def entry_text(calibration: Calibration) -> str:
 def found_words(probe: Probe, found: Fitted) -> str:
     """What a calibration found, in one line: `pH probe a3-ph: slope 1.02, offset -0.1 (…)`."""
     line = found.calibration
-    said = f"{probe.quantity} probe {probe.id}: slope {line.slope:.4f}, offset {line.offset:+.3f}"
+    # no `measured`: with the offset, which is a line of the room file, all of it stays in that unit
+    unit = f" {KEPT[probe.quantity].unit}".rstrip()
+    said = (
+        f"{probe.quantity} probe {probe.id}: slope {line.slope:.4f}, "
+        f"offset {line.offset:+.3f}{unit}"
+    )
     if found.electrode is not None:
         percent = min(found.electrode.slope_percent)
         said += f" ({percent:.1f} %, {found.electrode.offset_mv:+.0f} mV)"
-    return f"{said}; it was {found.found.worst:+.2f} off"
+    return f"{said}; it was {found.found.worst:+.2f}{unit} off"
 
 
 def entry_of(probe: Probe, found: Fitted, begun_ms: int) -> JournalEntry:

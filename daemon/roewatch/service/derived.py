@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+from roewatch.room.measured import carbonate_hardness
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.tank import ROOM, Probe, Room
@@ -63,7 +64,7 @@ def why_no_dioxide(facts: WaterFacts) -> str:
     if facts.tannin or facts.phosphate:
         return f"with {'tannin' if facts.tannin else 'phosphate'} a KH kit misleads"
     if facts.dkh < dioxide.LEAST_DKH:
-        return f"below {dioxide.LEAST_DKH:g} dKH the sum cannot be trusted"
+        return f"below {carbonate_hardness(dioxide.LEAST_DKH)} the sum cannot be trusted"
     return ""
 
 

@@ -221,7 +221,7 @@ def report_html(
     outlook = sources.broods.outlook(brood, now_ms)
     title = f"Brood {brood.id}: {day_words(brood, now_ms)}"
     bar = bar_svg(bar_for(brood, outlook.forecast, now_ms), title=title, width=WIDTH)
-    template = environment().get_template("brood_report.html")
+    template = environment(units).get_template("brood_report.html")
     return template.render(
         style=Markup(_style()),  # noqa: S704 our own file
         room=sources.room,
@@ -240,9 +240,6 @@ def report_html(
         deed_words=deed_words,
         alarm_words=alarm_words,
         kept=KEPT,
-        units=units,
-        number=units.number,
-        window_text=units.window_text,
         minute_ms=MINUTE_MS,
         theme=theme,
         back=back,

@@ -22,6 +22,7 @@ from roewatch.breeding.compare import (
 from roewatch.breeding.tally import Success
 from roewatch.views.asked import AskedWrongError
 from roewatch.views.pages import Desk, units_of
+from roewatch.views.sentence import sentence
 from roewatch.views.units import KEPT_UNITS, Units
 from roewatch.views.wording import species_name
 
@@ -78,30 +79,23 @@ def asked_of(query: Mapping[str, str], broods: Iterable[Brood]) -> Asked:
     return Asked(species=species, factor=Factor(factor), success=Success(success))
 
 
-def comparison_of(
-    desk: Desk, asked: Asked, broods: Iterable[Brood], units: Units = KEPT_UNITS
-) -> Comparison:
-    """The comparison of one species' broods; groups of a degree are called in `units`."""
+def comparison_of(desk: Desk, asked: Asked, broods: Iterable[Brood]) -> Comparison:
+    """The comparison of one species' broods."""
     now_ms = desk.live.now_ms()
     attempts = [
         Attempted(brood=brood, celsius=desk.broods.eggs_celsius(brood, now_ms))
         for brood in broods
         if brood.species == asked.species and brood.spawned_ms is not None
     ]
-    return compared(
-        attempts,
-        asked.factor,
-        asked.success,
-        warmth=units.degree,
-    )
+    return compared(attempts, asked.factor, asked.success)
 
 
 def compare_page(desk: Desk, request: Request) -> Response:
     """The page; whatever is chosen stands in the address."""
-    sight = desk.lookout.look()
+    sight, units = desk.lookout.look(), units_of(request)
     broods = desk.broods.broods()
     asked = asked_of(request.query_params, broods)
-    comparison = comparison_of(desk, asked, broods, units_of(request))
+    comparison = comparison_of(desk, asked, broods)
     counted = Counter(brood.species for brood in broods)
     # those with most broods are drawn; among these the best stands first
     groups = sorted(comparison.groups, key=lambda group: -len(group.tallies))
@@ -116,7 +110,7 @@ def compare_page(desk: Desk, request: Request) -> Response:
         factors=FACTORS,
         successes=SUCCESSES,
         comparison=comparison,
-        plot=Markup(intervals_svg(shown, asked)),  # noqa: S704 our own drawing
+        plot=Markup(intervals_svg(shown, asked, units)),  # noqa: S704 our own drawing
         more=max(len(groups) - MOST_GROUPS, 0),
         rows=[group_row(group) for group in groups],
         spread=spread_words(comparison),
@@ -157,7 +151,7 @@ def left_out(comparison: Comparison) -> list[tuple[str, str]]:
     return sorted(comparison.left_out.items(), reverse=True)[:_MOST_LEFT_OUT]
 
 
-def intervals_svg(groups: list[Group], asked: Asked) -> str:
+def intervals_svg(groups: list[Group], asked: Asked, units: Units = KEPT_UNITS) -> str:
     """Each group on a line from 0 to 100 %: its broods as dots, its interval as a bar."""
     height = _HEAD + _ROW * len(groups)
     title = f"{SUCCESSES[asked.success]}, by {FACTORS[asked.factor]}"
@@ -172,13 +166,13 @@ def intervals_svg(groups: list[Group], asked: Asked) -> str:
             f'<text class="g-quiet" x="{x}" y="14" text-anchor="{anchor}">{share} %</text>'
         )
     for order, group in enumerate(groups):
-        parts += _row(group, _HEAD + order * _ROW)
+        parts += _row(group, units, _HEAD + order * _ROW)
     return "".join([*parts, "</svg>"])
 
 
-def _row(group: Group, top: int) -> Iterable[str]:
+def _row(group: Group, units: Units, top: int) -> Iterable[str]:
     y, dots = top + 28, top + 44
-    label = f"{group.name} ({len(group.tallies)})"
+    label = f"{sentence(group.name, units)} ({len(group.tallies)})"
     short = label if len(label) <= 44 else f"{label[:43]}…"
     yield f'<text class="g-text" x="0" y="{top + 15}" dx="2">{escape(short)}</text>'
     if group.share is not None:

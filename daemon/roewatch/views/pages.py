@@ -2,7 +2,7 @@
 
 import hashlib
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache, partial
 from importlib.resources import files
 from urllib.parse import unquote
 from zoneinfo import ZoneInfo
@@ -15,12 +15,13 @@ from starlette.responses import HTMLResponse, Response
 from roewatch.alarms.alarm import State
 from roewatch.alarms.rationale import rationale_of
 from roewatch.room.moment import span_text
-from roewatch.room.quantity import KEPT, Quantity, shown
+from roewatch.room.quantity import KEPT, Quantity
 from roewatch.views import wording
 from roewatch.views.brood_ports import NO_BROODS, BroodBook
 from roewatch.views.door import Door
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Deeds, Live, Records, Web
+from roewatch.views.sentence import own_numbers, sentence
 from roewatch.views.setup_ports import Workshop
 from roewatch.views.sight import Lookout, Sight
 from roewatch.views.standing import alarm_words
@@ -96,30 +97,37 @@ class Words:
 
 
 @cache
-def environment() -> Environment:
-    """Our templates; every value is escaped."""
+def environment(units: Units = KEPT_UNITS) -> Environment:
+    """Our templates; every value is escaped, and every text of the core is told in `units`."""
     env = Environment(
         loader=PackageLoader("roewatch.views", "templates"),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=StrictUndefined,
+        finalize=partial(_told_in, units) if units.words else None,
     )
     versions = {n: hashlib.sha256(static_bytes(n)).hexdigest()[:10] for n in STATIC}
     env.globals["static"] = lambda name: f"/static/{name}?v={versions[name]}"
-    env.globals["number"] = wording.number
-    env.globals["shown"] = shown
+    env.globals["number"] = units.number
+    env.globals["shown"] = units.shown
     env.globals["species_name"] = wording.species_name
-    env.globals["window_text"] = wording.window_text
+    env.globals["window_text"] = units.window_text
+    env.globals["own_numbers"] = partial(own_numbers, units=units)
     env.globals["alarm_words"] = alarm_words
     env.globals["rationale_of"] = rationale_of
     env.globals["span_text"] = span_text
     env.globals["State"] = State
     env.globals["kept"] = KEPT
-    env.globals["units"] = KEPT_UNITS
+    env.globals["units"] = units
     env.globals["unit_choices"] = CHOICES
     env.globals["Quantity"] = Quantity
     return env
+
+
+def _told_in(units: Units, value: object) -> object:
+    """What a template is about to write. Markup was told when it was drawn."""
+    return sentence(value, units) if type(value) is str else value
 
 
 class Desk:
@@ -148,11 +156,6 @@ class Desk:
         self.past = past
         self.link_key = link_key
 
-    @cached_property
-    def templates(self) -> Environment:
-        """Our templates; every value is escaped."""
-        return environment()
-
     def page(
         self, request: Request, name: str, sight: Sight, *, status: int = 200, **more: object
     ) -> Response:
@@ -179,12 +182,9 @@ class Desk:
             "may_change": visitor is not None and visitor.may_change,
             "may_acknowledge": visitor is not None and visitor.may_acknowledge,
             "seen": self.stream.publish(sight),
-            "number": units.number,
-            "window_text": units.window_text,
-            "units": units,
             "told": unquote(request.cookies.get(TOLD, "")),
         }
-        drawn = self.templates.get_template(name).render(context | more)
+        drawn = environment(units).get_template(name).render(context | more)
         return Markup(drawn)  # noqa: S704 the templates escape every value
 
     def alone(self, request: Request, name: str, *, status: int = 200, **more: object) -> Response:
@@ -198,13 +198,14 @@ class Desk:
             "back": request.query_params.get("back", "/"),
             "said": "",
         }
-        return HTMLResponse(self.templates.get_template(name).render(context | more), status)
+        template = environment(units_of(request)).get_template(name)
+        return HTMLResponse(template.render(context | more), status)
 
     def draw(self, sight: Sight) -> Drawn:
         """The parts of a page that change by themselves."""
         say = Words(sight.now_ms, ZoneInfo(sight.room.zone))
-        cells = self.templates.get_template("cell.html").module
-        strip = self.templates.get_template("strip.html").render(sight=sight, say=say)
+        cells = environment().get_template("cell.html").module
+        strip = environment().get_template("strip.html").render(sight=sight, say=say)
         return Drawn(
             strip=strip,
             cells={f"t-{s.tank.id}": str(cells.cell(s, say)) for s in sight.standings},  # type: ignore[attr-defined]

@@ -192,4 +192,4 @@ def _short(words: str) -> str:
 
 def _window(tank: Tank, quantity: Quantity, digits: int, units: Units) -> str:
     window = tank.windows.get(quantity)
-    return units.window(quantity, window).text(digits).replace("-", "–") if window else ""
+    return units.window(quantity, window).text(digits, to="–") if window else ""

@@ -33,7 +33,7 @@ def _number(text: str) -> float | None:
 def kept_text(text: str, what: Of, typed: Units) -> str:
     """A typed number in the kept unit, to the last digit; what is no number stays as it is."""
     number = _number(text)
-    if number is None or typed.kept_of(what, 1.0) == 1.0:
+    if number is None or not typed.changes(what):
         return text
     return f"{typed.kept_of(what, number):.12f}".rstrip("0").rstrip(".")
 
@@ -41,7 +41,7 @@ def kept_text(text: str, what: Of, typed: Units) -> str:
 def shown_text(kept: str, what: Of, chosen: Units) -> str:
     """A kept number as a form shows it in the chosen unit; what is no number stays as it is."""
     number = _number(kept)
-    if number is None or chosen.kept_of(what, 1.0) == 1.0:
+    if number is None or not chosen.changes(what):
         return kept
     return f"{chosen.shown_of(what, number):.6g}"
 

@@ -3,14 +3,13 @@
 A difference converts as a difference: a limit of 1 °C an hour is 1.8 °F an hour, never 33.8.
 """
 
-import math
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from roewatch.alarms.alarm import Alarm
 from roewatch.breeding.plan import Plan, Step
+from roewatch.room.measured import rounded_down
 from roewatch.room.quantity import KEPT, Quantity
-from roewatch.room.window import Window, window_of_text
+from roewatch.room.window import Window
 from roewatch.views import wording
 from roewatch.views.plot import ChartSpec
 from roewatch.water.hardness import CACO3_MG_PER_DEGREE
@@ -87,7 +86,7 @@ class Units:
 
     def window_text(self, quantity: Quantity, kept: Window) -> str:
         """`75.2 to 80.6 °F`."""
-        text = self.window(quantity, kept).text(KEPT[quantity].digits).replace("-", " to ")
+        text = self.window(quantity, kept).text(KEPT[quantity].digits, to=" to ")
         unit = self.unit(quantity)
         return f"{text}\u00a0{unit}" if unit else text  # a number keeps its unit on its line
 
@@ -100,8 +99,7 @@ class Units:
     def poured(self, kept: float) -> str:
         """A volume to pour, `4.2 L`, `1.10 US gal`; never more than may be, so rounded down."""
         unit, digits = ("US gal", 2) if self.gallons else ("L", 1)
-        steps = math.floor(self.shown_of(Of.VOLUME, kept) * 10**digits + 1e-9)
-        return f"{steps / 10**digits:.{digits}f} {unit}"
+        return f"{rounded_down(self.shown_of(Of.VOLUME, kept), digits):.{digits}f} {unit}"
 
     @property
     def volume(self) -> str:
@@ -124,23 +122,14 @@ class Units:
             return litres(shown, Measure.US_GALLON) if self.gallons else shown
         return shown / CACO3_MG_PER_DEGREE if self.ppm else shown
 
-    def degree(self, celsius: int) -> str:
-        """What a group of one whole degree is called: `24 °C`, `75.2 °F`."""
-        if self.fahrenheit:
-            return self.shown(Quantity.TEMPERATURE, celsius)
-        return f"{celsius} °C"
+    def changes(self, what: Of) -> bool:
+        """Whether that measure is read in another unit than the kept one."""
+        return {Of.WARMTH: self.fahrenheit, Of.VOLUME: self.gallons, Of.HARDNESS: self.ppm}[what]
 
-    def alarm(self, alarm: Alarm) -> str:
-        """An alarm's own numbers where its text, as it was sent, tells them in other degrees.
-
-        `75.4 °F, window 71.6 to 82.4 °F`; empty where nothing needs to be said again.
-        """
-        quantity = alarm.quantity
-        if quantity is None or not self._warm(quantity) or alarm.value is None:
-            return ""
-        window = window_of_text(alarm.window)
-        told = f", window {self.window_text(quantity, window)}" if window else ""
-        return f"{self.shown(quantity, alarm.value)}{told}"
+    def unit_of(self, what: Of, kept: str) -> str:
+        """The chosen unit of a measure. kept: what it is kept in, `°C`, `L`, `°dGH` or `°dKH`."""
+        other = {Of.WARMTH: "°F", Of.VOLUME: "US gal", Of.HARDNESS: "ppm CaCO3"}[what]
+        return other if self.changes(what) else kept
 
     def hardness(self, kept: str) -> tuple[str, float, int]:
         """Unit, factor and digits of a hardness. kept: `°dGH` or `°dKH`, what it is kept in."""

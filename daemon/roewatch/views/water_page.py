@@ -131,7 +131,7 @@ def _given(name: str, found: Range, digits: int, unit: str = "") -> Given:
 
 
 def _against(given: Given, mark: Mark, window: Window | None, digits: int) -> Given:
-    text = window.text(digits).replace("-", " to ") if window else ""
+    text = window.text(digits, to=" to ") if window else ""
     return replace(given, window=text, mark=mark)
 
 

@@ -55,7 +55,7 @@ def number(quantity: Quantity, value: float) -> str:
 def window_text(quantity: Quantity, window: Window) -> str:
     """`24.0 to 27.0 °C`, `at most 27.0 °C`; pH has no unit."""
     unit = KEPT[quantity].unit
-    text = window.text(KEPT[quantity].digits).replace("-", " to ")
+    text = window.text(KEPT[quantity].digits, to=" to ")
     return f"{text}\u00a0{unit}" if unit else text  # a number keeps its unit on its line
 
 

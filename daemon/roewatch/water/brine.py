@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from roewatch.room.measured import CELSIUS, measured
 from roewatch.water import oxygen
 from roewatch.water.refusal import within
 
@@ -43,7 +44,7 @@ def of_jar(
         f"Warm brine holds only {holds:.1f} mg/L of oxygen: never let the air stop.",
     ]
     if not 25.0 <= celsius <= 28.0:
-        cautions.append("Outside 25 to 28 °C they hatch late and unevenly.")
+        cautions.append(f"Outside {measured('25-28', CELSIUS)} they hatch late and unevenly.")
     if cysts_per_litre > 2.0:
         cautions.append("Above 2 g/L the hatch falls unless air is strong.")
     return Brine(

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from roewatch.room.measured import temperature
 from roewatch.water import equilibrium
 from roewatch.water.equilibrium import Constants
 from roewatch.water.ions import Ions
@@ -155,8 +156,9 @@ def _solve(
             return _balance(ph, found, strength, k, celsius, alkalinity)
         reach = 1e-4
     raise RefusedError(
-        f"the carbonate balance did not settle (alkalinity {alkalinity:g} meq/L, {celsius:g} °C). "
-        "This is a fault of the program: please report these numbers."
+        f"the carbonate balance did not settle (alkalinity {alkalinity:g} meq/L, "
+        f"{temperature(celsius, 'g')}). This is a fault of the program: please report these "
+        "numbers."
     )
 
 

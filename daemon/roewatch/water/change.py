@@ -5,6 +5,7 @@ Holds for what mixes in proportion: hardness, alkalinity, nitrate, conductivity.
 
 import math
 
+from roewatch.room.measured import LITRES, measured
 from roewatch.water.refusal import RefusedError, within
 
 
@@ -60,7 +61,8 @@ def concentrated(*, now: float, litres: float, lost: float) -> float:
     within(litres, 0.01, 1e6, what="tank volume", unit="L")
     if not 0.0 <= lost < 0.5 * litres:
         raise RefusedError(
-            f"{lost:g} L lost from {litres:g} L is not evaporation. Look for a leak."
+            f"{measured(f'{lost:g}', LITRES)} lost from "
+            f"{measured(f'{litres:g}', LITRES)} is not evaporation. Look for a leak."
         )
     return now * litres / (litres - lost)
 

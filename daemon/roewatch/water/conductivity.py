@@ -5,6 +5,7 @@ Kept as µS/cm at 25 °C. A meter never measures dissolved solids, so TDS is sho
 
 from enum import StrEnum
 
+from roewatch.room.measured import CELSIUS, measured, temperature
 from roewatch.water.carbonate import Balance
 from roewatch.water.curve import read_between
 from roewatch.water.ions import Ions
@@ -82,8 +83,9 @@ def of_standard(standard: Standard, celsius: float) -> float:
     celsius_points, points = _STANDARDS[standard]
     if standard is Standard.KCL_84 and 0.0 < celsius < 10.0:
         raise RefusedError(
-            "the printed table of the 84 µS standard cannot be trusted between 0 and 10 °C. "
-            "Warm the bottle: 20 to 25 °C is best."
+            "the printed table of the 84 µS standard cannot be trusted between "
+            f"{temperature(0, 'g')} and {temperature(10, 'g')}. Warm the bottle: "
+            f"{measured('20-25', CELSIUS)} is best."
         )
     return read_between(celsius_points, points, celsius)
 

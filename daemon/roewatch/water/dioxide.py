@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from roewatch.room.measured import carbonate_hardness
 from roewatch.water import carbonate, equilibrium
 from roewatch.water.hardness import meq_of_dkh
 from roewatch.water.ions import ions_of_kits
@@ -49,9 +50,9 @@ def from_kh(
             )
     if ph < LEAST_PH or dkh < LEAST_DKH:
         raise RefusedError(
-            f"below pH {LEAST_PH:g} or {LEAST_DKH:g} dKH the sum cannot be trusted "
-            f"(pH {ph:.2f}, {dkh:.2f} dKH): it can be several times too high. Compare pH before "
-            "and after a day of air, or use a CO2 meter."
+            f"below pH {LEAST_PH:g} or {carbonate_hardness(LEAST_DKH)} the sum cannot be trusted "
+            f"(pH {ph:.2f}, {carbonate_hardness(dkh, '.2f')}): it can be several times too high. "
+            "Compare pH before and after a day of air, or use a CO2 meter."
         )
     within(ph, LEAST_PH, 8.5, what="pH")
     within(dkh, LEAST_DKH, 25.0, what="carbonate hardness", unit="°dKH")

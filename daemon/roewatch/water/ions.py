@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from roewatch.room.measured import general_hardness
 from roewatch.water.hardness import mmol_of_dgh
 from roewatch.water.refusal import RefusedError
 
@@ -74,7 +75,7 @@ def ions_of_kits(
     Raises RefusedError for negative hardness.
     """
     if not dgh >= 0.0:
-        raise RefusedError(f"general hardness is {dgh:g} °dGH; it cannot be below zero.")
+        raise RefusedError(f"general hardness is {general_hardness(dgh)}; it cannot be below zero.")
     calcium = mmol_of_dgh(dgh) * CALCIUM_SHARE
     magnesium = mmol_of_dgh(dgh) * (1.0 - CALCIUM_SHARE)
     gap = alkalinity + 2.0 * sulphate - 2.0 * (calcium + magnesium)

@@ -2,6 +2,8 @@
 
 import math
 
+from roewatch.room.measured import TO, measured
+
 
 class RefusedError(ValueError):
     """What was asked lies where the formula, the kit or the animal does not allow an answer.
@@ -19,8 +21,8 @@ def within(value: float, low: float, high: float, *, what: str, unit: str = "") 
         raise RefusedError(f"{what} is {value}, which is no number. Measure it again.")
     if low <= value <= high:
         return value
-    space = f" {unit}" if unit else ""
+    band = measured(f"{low:g}{TO}{high:g}", unit) if unit else f"{low:g} to {high:g}"
     raise RefusedError(
-        f"{what} is {value:g}{space}; this works from {low:g} to {high:g}{space}. "
+        f"{what} is {measured(f'{value:g}', unit)}; this works from {band}. "
         "Check the reading and its unit."
     )

@@ -9,11 +9,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from roewatch.room.measured import LITRES, measured
 from roewatch.water.curve import read_smooth
 from roewatch.water.refusal import RefusedError, within
 
 BENCH_STEPS: tuple[str, ...] = (
-    "Mix 1 L of the real blend and air it until pH stands still. Note it as 0 mL.",
+    (
+        f"Mix {measured('1', LITRES)} of the real blend and air it until pH stands still. Note it "
+        "as 0 mL."
+    ),
     "Add the extract, or the diluted acid, in five to eight equal small steps.",
     "After each step air until pH moves less than 0.02 in 10 min; note mL and pH.",
     "Stop one step past the pH you want: nothing is read beyond the last step.",
