@@ -13,7 +13,7 @@ from tests.views.room_of_glass import NOW, PAST, alarm, boathouse, hall, room_of
 from tests.views.test_door import ACCESS, KEY
 from tests.views.workshop_of_glass import GlassWorkshop
 
-from roewatch.alarms.alarm import State
+from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.token import make_token
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind, Priority
@@ -135,9 +135,58 @@ def flood() -> Nursery:
     return room
 
 
+PASSED: Sequence[tuple[str, Kind, Quantity | None, Priority, int, int, int]] = (
+    ("A2", Kind.BELOW_WINDOW, Quantity.TEMPERATURE, Priority.HIGH, 18 * 60, 95, 12),
+    ("B1", Kind.PROBE_SILENT, Quantity.PH, Priority.MEDIUM, 44 * 60, 25, 0),
+    ("B3", Kind.PROBE_NOISY, Quantity.PH, Priority.LOW, 75 * 60 + 50, 6, 40),
+    ("B3", Kind.PROBE_NOISY, Quantity.PH, Priority.LOW, 75 * 60 + 34, 9, 24),
+    ("B3", Kind.PROBE_NOISY, Quantity.PH, Priority.LOW, 75 * 60 + 12, 1, 0),
+    ("A6", Kind.HEATER_DEAD, Quantity.TEMPERATURE, Priority.HIGH, 131 * 60, 340, 5),
+    ("A1", Kind.ABOVE_WINDOW, Quantity.PH, Priority.HIGH, 180 * 60, 30, 0),
+    ("B4", Kind.HEATER_WEAK, Quantity.TEMPERATURE, Priority.MEDIUM, 400 * 60, 2900, 200),
+    ("A1", Kind.ABOVE_WINDOW, Quantity.PH, Priority.HIGH, 520 * 60, 45, 9),
+)
+"""A month of alarms that are over: minutes ago it began, held for, seen after (0: never)."""
+
+
+def lived_in() -> Nursery:
+    """The nursery with a month of alarms behind it, each with its changes."""
+    room = nursery()
+    records = room[0]
+    for number, (tank, kind, quantity, priority, ago, held, seen) in enumerate(PASSED, 20):
+        began = NOW - ago * MINUTE_MS
+        rang = alarm(
+            number, tank, kind, quantity=quantity, priority=priority,
+            since_ms=began, raised_ms=began, changed_ms=began,
+        )  # fmt: skip
+        steps = [(began, rang)]
+        if seen:
+            at_ms = began + seen * MINUTE_MS
+            rang = replace(
+                rang, state=State.ACKNOWLEDGED, acknowledged_ms=at_ms, acknowledged_by="Keeper"
+            )
+            steps.append((at_ms, rang))
+        over = began + held * MINUTE_MS
+        rang = replace(rang, state=State.NORMAL, present=False, returned_ms=over)
+        records.kept_alarms.append(rang)
+        befores = (State.NORMAL, *(one.state for _, one in steps))
+        records.kept_changes += [
+            AlarmChange(at_ms=at_ms, alarm=one, before=before)
+            for (at_ms, one), before in zip([*steps, (over, rang)], befores, strict=True)
+        ]
+    for one in records.kept_alarms:
+        if one.state is not State.NORMAL:
+            rung = replace(one, state=State.UNACKNOWLEDGED, present=True)
+            records.kept_changes.append(
+                AlarmChange(at_ms=one.since_ms, alarm=rung, before=State.NORMAL)
+            )
+    records.kept_changes.sort(key=lambda change: change.at_ms)
+    return room
+
+
 def cut_off() -> Nursery:
     """The broker has been gone for half an hour, and one board talks nonsense."""
-    room = nursery()
+    room = lived_in()
     records, live = room[:2]
     live.kept_link = LinkView(word="cut off", since_ms=NOW - 29 * MINUTE_MS, why="refused")
     live.at_ms = records.now_ms + 29 * MINUTE_MS
@@ -222,7 +271,7 @@ def _unreadable_app() -> Starlette:
 
 SCENES: dict[str, Scene] = {
     "usual": Scene(
-        app=lambda: _app(nursery()), addresses=(*ANYWHERE, *OF_THE_BOATHOUSE)
+        app=lambda: _app(lived_in()), addresses=(*ANYWHERE, *OF_THE_BOATHOUSE)
     ),
     "flood": Scene(
         app=lambda: _app(flood()),

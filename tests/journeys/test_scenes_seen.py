@@ -13,6 +13,37 @@ pytestmark = [pytest.mark.needs("chromium"), pytest.mark.timeout(300)]
 NO_PAGES = {"/calendar.ics", "/healthz", "/metrics", "/static/{name}"}
 """What is asked for by programs, not looked at."""
 
+TARGETS = """
+(() => {
+  const words = (one) => one.innerText || one.name || one.getAttribute('href') || '';
+  const inSentence = (link) => {
+    if (!link.matches('a') || !getComputedStyle(link).display.startsWith('inline')) return false;
+    let block = link.parentElement;
+    while (getComputedStyle(block).display === 'inline') block = block.parentElement;
+    const links = [...block.querySelectorAll('a')].map((a) => a.innerText);
+    const rest = links.reduce((text, own) => text.replace(own, ''), block.innerText);
+    return /\\w/.test(rest);
+  };
+  const found = [];
+  const all = 'a[href], button, input, select, textarea, summary';
+  for (const one of document.querySelectorAll(all)) {
+    const box = one.matches('[type=checkbox], [type=radio]') ? one.closest('label') ?? one : one;
+    const { width, height, x, y } = box.getBoundingClientRect();
+    if (!one.checkVisibility() || width < 2 || x + width < 0 || one.type === 'hidden') continue;
+    found.push({ width, height, x: x + width / 2, y: y + height / 2,
+      within: Boolean(box.ownerSVGElement) || inSentence(one), name: words(box).slice(0, 30) });
+  }
+  const meets = (one) => found.some((other) => other !== one
+    && Math.abs(other.x - one.x) < 24 && Math.abs(other.y - one.y) < 24);
+  return found.filter((one) => one.within
+    ? Math.min(one.width, one.height) < 24 && meets(one)
+    : one.height < 44).map((one) => [one.name, Math.round(one.width), Math.round(one.height)]);
+})()
+"""
+"""Targets too small for a thumb: one that stands alone less than 44 px high; one within a sentence
+or a chart less than 24 px and with another so near that their circles of 24 px meet (WCAG 2.2,
+2.5.8)."""
+
 UNFOLDED = "document.querySelectorAll('details').forEach(d => d.open = true)"
 ASKED_FOR_AND_NOT_THERE = "the server responded with a status of"
 
@@ -38,8 +69,10 @@ def test_every_page_the_program_knows_is_in_a_scene() -> None:
 
 
 @pytest.mark.parametrize("state", SCENES)
-def test_no_page_scrolls_sideways_in_any_size_or_light(tab: Browser, state: str) -> None:
-    """The light is changed in the open page: what it changes is all in the style sheets.
+def test_every_page_fits_any_size_and_light_and_a_thumb(tab: Browser, state: str) -> None:
+    """No page scrolls sideways, and on a phone nothing to be tapped is too small.
+
+    The light is changed in the open page: what it changes is all in the style sheets.
 
     Every light in the usual state; in the others one, for no light has its own layout.
     """
@@ -50,6 +83,7 @@ def test_no_page_scrolls_sideways_in_any_size_or_light(tab: Browser, state: str)
             tab.size(*SIZES["phone"])
             tab.open(base + address)
             tab.run(UNFOLDED)
+            faults += [(address, "too small", *target) for target in tab.run(TARGETS)]
             for light in lights:
                 tab.run(f"document.documentElement.dataset.theme = '{light}'")
                 for width, height in SIZES.values():

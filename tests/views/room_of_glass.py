@@ -442,11 +442,11 @@ def _receipts(number: int) -> list[tuple[Notice, Receipt | None]]:
             alarms=(number,),
             title="B2 pH above window",
             body="",
-            made_ms=NOW - HOUR_MS,
-            due_ms=NOW - HOUR_MS,
+            made_ms=NOW - 24 * MINUTE_MS,
+            due_ms=NOW - 24 * MINUTE_MS,
         )
         receipt = Receipt(
-            notice=notice.id, at_ms=NOW - 59 * MINUTE_MS, outcome=outcome, reason=reason
+            notice=notice.id, at_ms=NOW - 23 * MINUTE_MS, outcome=outcome, reason=reason
         )
         sent.append((notice, receipt))
     return sent

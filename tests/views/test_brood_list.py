@@ -25,6 +25,14 @@ def test_hundreds_of_ended_broods_come_a_page_at_a_time_and_none_is_lost() -> No
     assert "there are 1 to 3" in words(beyond.text)
 
 
+def test_what_is_next_stands_in_the_order_of_the_times_it_is_shown_with() -> None:
+    with client_of(nursery()) as client:
+        page = client.get("/").text
+    said = words(page[page.index('id="coming"') :])
+    order = [said.index(time) for time in ("late by", "17:00", "18:01", "by 18:31")]
+    assert order == sorted(order)
+
+
 @pytest.mark.parametrize("address", ["/sitter", "/broods/2026-11/report", "/broods/2026-14/sheet"])
 def test_sheets_take_the_light_the_pages_are_read_in(address: str) -> None:
     with client_of(nursery()) as client:

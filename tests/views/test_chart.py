@@ -210,6 +210,18 @@ def test_text_from_outside_cannot_become_markup() -> None:
     assert "<script" not in picture
 
 
+def test_numbers_of_the_axis_give_way_to_the_bounds_of_the_window() -> None:
+    picture = svg(spec(series([(0, 5.1), (1, 6.9)])))
+    numbers = {
+        text: float(y)
+        for y, text in re.findall(r'<text [^>]*y="(\d+)"[^>]*text-anchor="end">([\d.]+)<', picture)
+    }
+    assert {"5.00", "6.00"} <= numbers.keys()
+    assert not {"5.0", "6.0"} & numbers.keys()
+    heights = sorted(numbers.values())
+    assert all(b - a >= 12 for a, b in itertools.pairwise(heights))
+
+
 def test_a_fluid_chart_has_no_colours_and_no_styles_of_its_own() -> None:
     picture = svg(spec(series([(0, 5.5), (1, 6.5)]), width=None))
     assert "#" not in re.sub(r'(href="#|url\(#)[^"]*', "", picture)

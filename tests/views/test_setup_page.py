@@ -127,7 +127,7 @@ def test_the_warmed_probe_stands_first_and_the_page_draws_itself_anew() -> None:
         page = client.get("/setup").text
     assert "data-again" in page
     said = words(page)
-    assert said.index("this one is warm house/b2/water") < said.index("house/a1/water")
+    assert said.index("this one is warm: house/b2/water") < said.index("house/a1/water")
     assert "read for A1 already" in said
 
 

@@ -8,7 +8,15 @@ from starlette.responses import Response
 
 from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
-from roewatch.views.alarm_page import ASKS, OUTCOMES, alarm_mark, chatter, state_words, way_words
+from roewatch.views.alarm_page import (
+    ASKS,
+    NEXT,
+    OUTCOMES,
+    alarm_mark,
+    chatter,
+    state_words,
+    way_words,
+)
 from roewatch.views.asked import NotHereError
 from roewatch.views.pages import Desk
 
@@ -46,10 +54,11 @@ def _sent(notice: Notice, receipt: Receipt | None) -> Happening:
     what = f"{way_words(notice)}: {_ABOUT[notice.about]}"
     if receipt is None:
         return Happening(at_ms=notice.made_ms, text=f"{what}, not sent yet")
-    outcome = OUTCOMES[receipt.outcome].rstrip(",")
+    outcome = OUTCOMES[receipt.outcome]
     reason = f" ({receipt.reason})" if receipt.reason else ""
-    tries = f", try {receipt.attempt}" if receipt.outcome is not Outcome.TAKEN else ""
-    return Happening(at_ms=receipt.at_ms, text=f"{what}, {outcome}{tries}{reason}")
+    after = NEXT.get(receipt.outcome, "")
+    tries = f" at try {receipt.attempt}" if receipt.outcome is not Outcome.TAKEN else ""
+    return Happening(at_ms=receipt.at_ms, text=f"{what}, {outcome}{tries}{after}{reason}")
 
 
 def life(

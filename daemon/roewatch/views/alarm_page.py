@@ -31,10 +31,13 @@ ASKS = {
 }
 OUTCOMES = {
     Outcome.TAKEN: "taken",
-    Outcome.TRY_LATER: "failed, will be tried again,",
+    Outcome.TRY_LATER: "failed",
     Outcome.REFUSED: "refused",
     Outcome.GIVEN_UP: "given up",
 }
+NEXT = {Outcome.TRY_LATER: ", will be tried again"}
+"""What follows on an outcome, if anything."""
+
 SHELF_CHOICES = (("1h", "1 h"), ("4h", "4 h"), ("tomorrow", "until tomorrow 08:00"))
 OWN_TIME = "own"
 MOST_SHELF_MS = 24 * HOUR_MS
@@ -49,6 +52,7 @@ _STATES = (
     (State.SUPPRESSED, "Suppressed by design"),
     (State.OUT_OF_SERVICE, "Out of service"),
 )
+SEEN = "seen"
 _MARKS = {
     State.SHELVED: Mark.SHELVED,
     State.SUPPRESSED: Mark.BLANK,
@@ -131,11 +135,13 @@ class Group:
         return tuple(cluster for cluster in self.clusters if cluster not in open_)
 
 
-def alarm_mark(alarm: Alarm) -> Mark:
-    """The shape an alarm is marked with."""
+def alarm_mark(alarm: Alarm) -> str:
+    """The shape an alarm is marked with; once somebody has seen it, hollow."""
     by_state = _MARKS.get(alarm.state)
     if by_state:
         return by_state
+    if alarm.present and alarm.state is State.ACKNOWLEDGED:
+        return SEEN
     return Mark.OUTSIDE if alarm.present else Mark.RETURNED
 
 
@@ -247,6 +253,7 @@ def alarms_page(desk: Desk, request: Request) -> Response:
         alarm_mark=alarm_mark,
         asks=ASKS,
         outcomes=OUTCOMES,
+        what_next=NEXT,
         shelf_choices=SHELF_CHOICES,
         chatters=chatter(desk, sight.alarms, sight.now_ms, sight.room.zone),
         lasted=lasted,

@@ -31,6 +31,10 @@ class Coming:
     href: str
     late_ms: int = 0
 
+    def by_ms(self, now_ms: int) -> int:
+        """The moment it stands under: its beginning, or, once that is past, when it ends."""
+        return self.to_ms if self.at_ms < now_ms else self.at_ms
+
 
 def coming(sight: Sight, plans: Iterable[Plan], todos: Iterable[Todo] = ()) -> list[Coming]:
     """Windows about to be left, plan steps, shelves that end, and what broods ask for.
@@ -60,7 +64,7 @@ def coming(sight: Sight, plans: Iterable[Plan], todos: Iterable[Todo] = ()) -> l
             text = f"plan: {name} {shown(plan.quantity, step.value).removeprefix('pH ')}"
             found.append(_certain(step.at_ms, plan.tank, text, f"/tank/{plan.tank}"))
     soon = [c for c in found if sight.now_ms < c.to_ms and c.at_ms <= sight.now_ms + _AHEAD_MS]
-    return late + sorted((c for c in soon if not c.late_ms), key=lambda c: c.at_ms)
+    return late + sorted((c for c in soon if not c.late_ms), key=lambda c: c.by_ms(sight.now_ms))
 
 
 def _asked_for(todo: Todo, now_ms: int) -> Coming:

@@ -13,6 +13,9 @@ GRID = 3000
 
 _LEAST_RANGE = {Quantity.TEMPERATURE: 1.0, Quantity.PH: 0.5}
 _EVENT_ROW = 24
+_NUMBERS = 44
+"""Room left of the plot for the numbers; a fluid chart leaves it in the page's style sheet."""
+
 _SIDE = 16
 
 
@@ -37,12 +40,12 @@ class Frame:
     @property
     def left(self) -> float:
         """Where the plot begins."""
-        return 0.0 if self.width is None else float(_SIDE)
+        return 0.0 if self.width is None else float(_NUMBERS)
 
     @property
     def across(self) -> float:
         """How wide the plot is, in its own steps."""
-        return float(GRID) if self.width is None else float(self.width - 2 * _SIDE)
+        return float(GRID) if self.width is None else float(self.width - _NUMBERS - _SIDE)
 
     @property
     def bottom(self) -> float:

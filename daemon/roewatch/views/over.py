@@ -9,7 +9,13 @@ from roewatch.views.pen import Pen
 from roewatch.views.trace import Spell, Trace, spells, window_at
 from roewatch.views.wording import number
 
-_TICK_HIGH = 7
+_THUMB = '<rect class="c-hit" x="-12" y="-12" width="24" height="24"/>'
+"""What a mark is tapped by: 24 px (WCAG 2.2, 2.5.8); a page's charts alone have links."""
+
+_WORD_HIGH = 13
+_SPARSE = 5
+"""So many words of the time axis fit any phone."""
+
 _MOST_MARKS = 6
 
 
@@ -28,23 +34,23 @@ class Over:
 
     def _numbers(self) -> Iterable[str]:
         spec, frame = self.pen.spec, self.pen.frame
-        for mark in self.pen.time_marks():
+        # a word at the very end would run into the one before it
+        marks = [mark for mark in self.pen.time_marks() if frame.share(mark.at_ms) <= 0.96]
+        for order, mark in enumerate(reversed(marks)):
             y = frame.bottom + frame.rows * 24 + 15
-            if frame.share(mark.at_ms) <= 0.96:  # a word there would run into the one before it
-                words, anchor = mark.text, self.pen.anchor(mark.at_ms)
-                yield self.pen.say("quiet", frame.at(mark.at_ms), y, words, anchor)
+            every_other = order % 2 and len(marks) > _SPARSE
+            name = self.pen.spare("quiet", mark.heavy) if every_other else "quiet"
+            anchor = self.pen.anchor(mark.at_ms)
+            yield self.pen.say(name, frame.at(mark.at_ms), y, mark.text, anchor)
+        left = frame.at(spec.from_ms)
+        bounds = {frame.y(bound): number(spec.quantity, bound) for bound in self._bounds()}
+        for y, words in bounds.items():
+            yield self.pen.say("bound", left, frame.top + y + 4, words, "end")
         for value in value_marks(frame.low, frame.high):
-            y = frame.top + frame.y(value)
-            if frame.top + 8 < y < frame.bottom - 4:
+            y = frame.y(value)
+            if all(abs(y - taken) >= _WORD_HIGH for taken in bounds):
                 words = f"{value:.{_digits(frame)}f}"
-                yield self.pen.say("tick", frame.at(spec.from_ms), y + self._beside_edge(y), words)
-        last = spec.windows[-1].window if spec.windows else None
-        if last:
-            for bound, down in ((last.high, -5), (last.low, 14)):
-                if bound is not None:
-                    y = frame.top + frame.y(bound) + down
-                    words = number(spec.quantity, bound)
-                    yield self.pen.say("halo", frame.at(spec.to_ms), y, words, "end")
+                yield self.pen.say("tick", left, frame.top + y + 4, words, "end")
         row, before = 0, -1.0
         for stage in spec.stages:
             share = frame.share(stage.at_ms)
@@ -54,13 +60,10 @@ class Over:
             y = frame.top + 12 + 13 * (row % 4)
             yield self.pen.say("halo", frame.at(stage.at_ms), y, stage.word, anchor)
 
-    def _beside_edge(self, y: float) -> int:
-        """How far below `y` a tick's words begin; on a window's edge they stand above the line."""
-        first = self.pen.spec.windows[0].window if self.pen.spec.windows else None
-        edges = [b for b in (first.low, first.high) if b is not None] if first else []
-        frame = self.pen.frame
-        near = any(abs(frame.top + frame.y(edge) - y) < _TICK_HIGH for edge in edges)
-        return -4 if near else 4
+    def _bounds(self) -> list[float]:
+        """The bounds of the window at the right end; the axis's own numbers give way to them."""
+        last = self.pen.spec.windows[-1].window if self.pen.spec.windows else None
+        return [b for b in (last.high, last.low) if b is not None] if last else []
 
     def _worst(self) -> Iterable[str]:
         """A mark and a number at the worst reading of each time outside; the worst few only."""
@@ -77,9 +80,15 @@ class Over:
                 continue  # a worse one is marked beside it
             marked.append(at_ms)
             y = self.pen.frame.top + self.pen.frame.y(value)
-            yield self.pen.warning(at_ms, y - 12 if spell.above else y + 14)
+            if not (spell.above and y - 12 < self.pen.frame.top + 8 and self._near_alarm(at_ms)):
+                yield self.pen.warning(at_ms, y - 12 if spell.above else y + 14)
         for trace in self.pen.traces:
             yield from self._crosses(trace)
+
+    def _near_alarm(self, at_ms: int) -> bool:
+        """Whether an alarm's own mark along the top edge stands right above that moment."""
+        share = self.pen.frame.share
+        return any(abs(share(at_ms) - share(a.from_ms)) < 0.06 for a in self.pen.spec.alarms)
 
     def _harm(self, spell: Spell) -> float:
         window = window_at(self.pen.spec.windows, spell.worst[0])
@@ -104,7 +113,8 @@ class Over:
                 f"{self.pen.warning(begin, y)}<title>{escape(alarm.text)}</title>"
             )
             if spec.links:
-                yield f'<a href="/alarms#no-{alarm.number}">{bar}</a>'
+                thumb = self.pen.spot(begin, y, _THUMB)
+                yield f'<a href="/alarms#no-{alarm.number}">{bar}{thumb}</a>'
             else:
                 yield f"<g>{bar}</g>"
 
@@ -118,7 +128,8 @@ class Over:
             )
             spot = self.pen.spot(event.at_ms, self.pen.frame.row_y(row), body)
             if self.pen.spec.links:
-                yield f'<a href="#e-{event.at_ms}">{spot}</a>'
+                thumb = self.pen.spot(event.at_ms, self.pen.frame.row_y(row), _THUMB)
+                yield f'<a href="#e-{event.at_ms}">{spot}{thumb}</a>'
             else:
                 yield spot
 

@@ -37,7 +37,8 @@ def _paints(colours: Palette) -> dict[str, str]:
         "text": f'fill="{colours.text}" font-size="13"',
         "quiet": f'fill="{colours.quiet}" font-size="12"',
         "halo": f'fill="{colours.text}" font-size="12"{halo}',
-        "tick": f'fill="{colours.quiet}" font-size="12"{halo}',
+        "tick": f'fill="{colours.quiet}" font-size="12"',
+        "bound": f'fill="{colours.text}" font-size="12"',
         "title": f'fill="{colours.text}" font-size="17" font-weight="bold"',
         "chip": f'fill="{colours.page}" stroke="{colours.quiet}"',
     }
@@ -59,6 +60,10 @@ class Pen:
         """The attributes that paint something: a class for the page's sheet, or the colours."""
         return f'class="c-{name}"' if self.fluid else self._paints[name]
 
+    def spare(self, name: str, day: bool) -> str:
+        """A style for words that a narrow page leaves out: days, which are long, before hours."""
+        return f"{name} c-spare{' c-day' if day else ''}" if self.fluid else name
+
     def n(self, x: float, y: float) -> str:
         """A point within the plot, in the plot's own steps; y in pixels from its upper edge."""
         return f"{x:.0f} {y * 10:.0f}" if self.fluid else f"{x:.1f} {y:.1f}"
@@ -79,7 +84,7 @@ class Pen:
         shift = {"start": 4, "middle": 0, "end": -4}[anchor]
         place = f'x="{x}" y="{y:.0f}" dx="{shift}" text-anchor="{anchor}"'
         text = f"<text {self.style(name)} {place}>{escape(words)}</text>"
-        if self.spec.theme is Theme.PRINT and not self.fluid and name in {"halo", "tick"}:
+        if self.spec.theme is Theme.PRINT and not self.fluid and name == "halo":
             paper = PALETTES[Theme.PRINT].page
             around = f'fill="{paper}" stroke="{paper}" stroke-width="3" font-size="12"'
             return f'<text aria-hidden="true" {around} {place}>{escape(words)}</text>{text}'

@@ -47,6 +47,7 @@ class Charted:
     summary: str
     forecast: bool
     planned: bool
+    windowed: bool
 
 
 def value_words(units: Units, measured: Measured) -> str:
@@ -63,7 +64,7 @@ def value_words(units: Units, measured: Measured) -> str:
 def rate_words(units: Units, tank: Tank, measured: Measured) -> str:
     """The rate of change in a sentence of its own, with the limit nearest to it."""
     if measured.silent:
-        return "Rate of change: cannot say, the probe is silent."
+        return "Cannot say how fast it changes or where it goes: the probe is silent."
     if measured.per_hour is None:
         return "Rate of change: cannot say, too few readings in the last hour."
     kept = KEPT[measured.quantity]
@@ -140,6 +141,7 @@ def _charted(
         summary=summary(spec),
         forecast=spec.forecast is not None,
         planned=bool(spec.plans),
+        windowed=any(part.window for part in spec.windows),
     )
 
 
