@@ -57,7 +57,7 @@ def test_a_difference_and_a_rate_are_told_as_differences(celsius: float, fahrenh
 
 OTHERS = [  # written, units, read, source
     (litres(100), GALLONS, "26.4 US gal", "1 US gal is 3.785412 L: NIST SP 811 (2008), B.8"),
-    (litres(3.785411784, ".9f"), GALLONS, "1.0000000000 US gal", "the same, exact"),
+    (litres(3.785, "g"), GALLONS, "0.9999 US gal", "the same"),
     (carbonate_hardness(1, ".3f"), PPM, "17.85 ppm CaCO3", "10 mg CaO/L, IUPAC 2021 weights"),
     (measured("8", "°dGH"), PPM, "143 ppm CaCO3", "the same: 142.8"),
 ]
@@ -100,6 +100,14 @@ def test_a_refusal_names_the_bounds_in_the_units_that_were_typed() -> None:
 def test_a_rough_value_is_not_told_more_exactly_than_it_is() -> None:
     assert sentence(f"at about {temperature(31, '.0f')}", F) == "at about 88\u00a0°F"
     assert sentence(f"passes {temperature(31, 'g')}", F) == "passes 87.8\u00a0°F"
+
+
+def test_a_number_typed_in_the_other_unit_is_told_as_it_was_typed() -> None:
+    with pytest.raises(RefusedError) as refused:
+        within((200.0 - 32.0) / 1.8, 0.0, 50.0, what="temperature of rain", unit="°C")
+    assert "rain is 200.0\u00a0°F;" in sentence(str(refused.value), F)
+    assert sentence(litres(1.1 * 3.785411784), GALLONS) == "1.10\u00a0US gal"
+    assert sentence(carbonate_hardness(20 / 17.848), PPM) == "20\u00a0ppm CaCO3"
 
 
 STAY = [  # what cannot be read whole stays as it is

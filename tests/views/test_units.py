@@ -12,15 +12,21 @@ from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
 from tests.views.reader import BASE, Forms, Glass, cell, client_of, words
 from tests.views.room_of_broods import Nursery, over
-from tests.views.room_of_glass import PAST, usual
+from tests.views.room_of_glass import NOW, PAST, usual
 from tests.views.workshop_of_glass import GlassWorkshop
 
+from roewatch.alarms.token import make_token
+from roewatch.judging.cycle import Cycle
+from roewatch.judging.heater_text import heater_text
+from roewatch.judging.limits import Limits
+from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.window import RateLimit, Window, window_of_text
 from roewatch.views.app import app_of
 from roewatch.views.typed import IN, kept_fields, shown_fields
 from roewatch.views.units import KEPT_UNITS, Of, Units
+from roewatch.views.visitor import Access
 
 F = Units(fahrenheit=True)
 T = Quantity.TEMPERATURE
@@ -309,6 +315,23 @@ def test_an_alarm_keeps_its_words_and_tells_its_numbers_beside_them(client: Test
         assert "75.4 °F, window 71.6 to 82.4 °F" in page, address
     number_42 = client.get("/alarms/42").text
     assert "°F, window" not in words(number_42), "pH is the same everywhere"
+
+
+def test_a_new_alarm_is_told_in_fahrenheit_wherever_it_stands(glass: Glass) -> None:
+    alarms = glass[0].kept_alarms
+    said = heater_text(Kind.HEATER_DEAD, 24.1, -0.6, Cycle(Limits()), HOUR_MS)
+    alarms[:] = [replace(a, message=said) if a.number in {41, 42} else a for a in alarms]
+    raised = next(a for a in alarms if a.number == 42)
+    key = b"a key of these tests, 32 bytes.."
+    token = make_token(key, raised, by="Keeper", issued_ms=NOW, lives_ms=HOUR_MS)
+    with client_of(glass, access=Access(link_key=key)) as client:
+        assert words(said) in words(client.get("/alarms").text)
+        choose(client, "f")
+        for address in ("/alarms", "/alarms/41", "/tank/A4", f"/acknowledge/{token}"):
+            page = words(client.get(address).text)
+            assert "75.4 °F, falling 1.1 °F/h; " in page, address
+            assert "24.1 °C" not in page, address
+            assert "window 71.6 to 82.4 °F First" not in page, "its numbers are not said twice"
 
 
 @given(st.floats(-50, 500), st.floats(0.1, 100), st.integers(0, 3), st.sampled_from("lhb"))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from roewatch.breeding.caution import BRINE
 from roewatch.breeding.forecast import Expected
 from roewatch.room.local_time import local_clock
-from roewatch.room.measured import CELSIUS, measured
+from roewatch.room.measured import CELSIUS, litres, measured, temperature
 from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.species import Food, FoodSpan, SpeciesSheet
 
@@ -47,8 +47,9 @@ RECIPES = {
         spare_h=48,
         keeps_h=168,
         how="aged water and lettuce or hay in the light; or split a jar of Paramecium",
-        source="3-4 days to bloom, about 7 in a 20 L bucket, restart weekly: infusoria page, n.y.; "
-        "Beginner's guide to breeding tetra, 2008; a second jar two days later: common practice",
+        source=f"3-4 days to bloom, about 7 in a bucket of {litres(20)}, restart weekly: infusoria "
+        "page, n.y.; Beginner's guide to breeding tetra, 2008; a second jar two days later: common "
+        "practice",
     ),
     Food.ARTEMIA: Recipe(
         food=Food.ARTEMIA,
@@ -62,8 +63,9 @@ RECIPES = {
         "the start, 5 g/L of cysts at most (`roewatch water brine` reckons the jar); harvest when "
         "the shells are empty and feed at once, a little at a time: in fresh water they die "
         "within hours",
-        source="18-24 h at 28-30 °C, up to 36 h at 21: Artemia hatching sheets, n.y.; cysts and "
-        "light: Freshwater Prawn Culture, 2000; one hatch every 24 h: common practice",
+        source=f"18-24 h at {measured('28-30', CELSIUS)}, up to 36 h at {temperature(21, 'g')}: "
+        "Artemia hatching sheets, n.y.; cysts and light: Freshwater Prawn Culture, 2000; one "
+        "hatch every 24 h: common practice",
         caution=BRINE,
     ),
     Food.MICROWORM: Recipe(
@@ -76,8 +78,9 @@ RECIPES = {
         keeps_h=14 * 24,
         how=f"a spoon of an old culture on fresh oat mash at {measured('24-27', CELSIUS)}; renew "
         "every 2-4 weeks",
-        source="3-7 days from a starter, renewed every 2-4 weeks: common practice; 24-27 °C: club "
-        "care sheet, n.y.; begun ten days ahead to leave room for a second try: common practice",
+        source="3-7 days from a starter, renewed every 2-4 weeks: common practice; "
+        f"{measured('24-27', CELSIUS)}: club care sheet, n.y.; begun ten days ahead to leave "
+        "room for a second try: common practice",
     ),
     Food.DAPHNIA: Recipe(
         food=Food.DAPHNIA,

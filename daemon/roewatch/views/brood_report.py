@@ -40,6 +40,7 @@ from roewatch.views.chart import ChartSpec, summary, svg
 from roewatch.views.pages import environment, static_bytes
 from roewatch.views.palette import Theme
 from roewatch.views.ports import Records
+from roewatch.views.rescaled import rescaled
 from roewatch.views.standing import alarm_words
 from roewatch.views.units import KEPT_UNITS, Units
 from roewatch.views.week import (
@@ -163,7 +164,7 @@ def report_of(sources: Sources, brood: Brood, now_ms: int, units: Units = KEPT_U
                 svg=Markup(svg(spec)),  # noqa: S704 our own drawing, every text in it escaped
                 words=summary(spec),
             )
-            for spec in (units.chart(spec) for _, _, spec in specs)
+            for spec in (rescaled(spec, units) for _, _, spec in specs)
         ],
         water=water_rows(specs, {stay.tank: _stage_at(sources, stay) for stay in stays}),
         alarms=_alarms(sources.records, stays),

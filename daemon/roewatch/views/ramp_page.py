@@ -26,6 +26,7 @@ from roewatch.views.ramp_asked import (
     start,
     wanted_of,
 )
+from roewatch.views.rescaled import rescaled
 from roewatch.views.sight import Sight
 from roewatch.views.typed import kept_fields, shown_fields
 from roewatch.views.units import Units
@@ -53,7 +54,7 @@ def _charts(desk: Desk, sight: Sight, ramp: Ramp, units: Units) -> list[tuple[Qu
             now_ms=sight.now_ms,
             look=Look(width=None, height=180, judged=True, past=desk.past),
         )
-        spec = units.chart(replace(spec, plans=(plan,), forecast=None))
+        spec = rescaled(replace(spec, plans=(plan,), forecast=None), units)
         charts.append((plan.quantity, Markup(svg(spec))))  # noqa: S704 our own drawing, escaped
     return charts
 

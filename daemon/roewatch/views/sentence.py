@@ -83,9 +83,12 @@ def _read(told: re.Match[str], units: Units, chosen: set[Of]) -> str:
 def _digits(kept: str, measure: Of, *, rough: bool) -> int:
     """Decimals that tell as much in the other unit: a gallon is coarser than a litre, a ppm finer.
 
-    A whole degree has one, so that it is told exactly, unless it was a rough one.
+    A whole degree has one, so that it is told exactly, unless it was a rough one. Four and more
+    come of a number that was typed in the other unit, and are not what anybody measured.
     """
     decimals = len(kept.partition(".")[2])
+    if decimals > 3:
+        decimals = 1
     if measure is Of.WARMTH:
         return decimals if rough else max(decimals, 1)
     return decimals + 1 if measure is Of.VOLUME else max(decimals - 1, 0)

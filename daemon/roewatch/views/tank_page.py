@@ -21,6 +21,7 @@ from roewatch.views.outlook import LOOK_BACK_MS, Outlook, of_judge, outlook_of
 from roewatch.views.pages import Desk, units_of
 from roewatch.views.racks import racks_of
 from roewatch.views.records_page import records_of, usual_changes, words_of_records
+from roewatch.views.rescaled import rescaled
 from roewatch.views.sight import Sight
 from roewatch.views.spans import CHOICES, Span, span_of
 from roewatch.views.standing import Mark, Measured, Standing
@@ -133,7 +134,7 @@ def _charted(
     )
     if span.open and spec.forecast is None and crossing is not None:
         spec = replace(spec, forecast=crossing)
-    spec = units.chart(spec)
+    spec = rescaled(spec, units)
     return Charted(
         id=spec.id,
         quantity=quantity,

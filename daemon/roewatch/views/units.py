@@ -6,12 +6,10 @@ A difference converts as a difference: a limit of 1 °C an hour is 1.8 °F an ho
 from dataclasses import dataclass, replace
 from enum import Enum
 
-from roewatch.breeding.plan import Plan, Step
 from roewatch.room.measured import rounded_down
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.window import Window
 from roewatch.views import wording
-from roewatch.views.plot import ChartSpec
 from roewatch.water.hardness import CACO3_MG_PER_DEGREE
 from roewatch.water.unit import Measure, litres, measured
 
@@ -136,34 +134,6 @@ class Units:
         if self.ppm:
             return "ppm CaCO3", CACO3_MG_PER_DEGREE, 0
         return kept, 1.0, 1
-
-    def chart(self, spec: ChartSpec) -> ChartSpec:
-        """The same chart in the chosen unit."""
-        quantity = spec.quantity
-        if not self._warm(quantity):
-            return spec
-        return replace(
-            spec,
-            unit=self.unit(quantity),
-            series=[
-                replace(one, value=[self.value(quantity, v) for v in one.value])
-                for one in spec.series
-            ],
-            windows=tuple(
-                replace(span, window=self.window(quantity, span.window) if span.window else None)
-                for span in spec.windows
-            ),
-            plans=tuple(
-                Plan(
-                    tank=plan.tank,
-                    quantity=quantity,
-                    steps=tuple(
-                        Step(at_ms=s.at_ms, value=self.value(quantity, s.value)) for s in plan.steps
-                    ),
-                )
-                for plan in spec.plans
-            ),
-        )
 
 
 KEPT_UNITS = Units()
