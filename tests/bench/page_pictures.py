@@ -65,7 +65,7 @@ def seen(tab: Browser, base: str, folder: Path, name: str, light: str, size: str
         print(f"  {high} px high at {width}: the picture is of the first screen")
     if high <= _MOST_HIGH:  # a window as high as the page: what is fixed to its edge hides nothing
         tab.size(width, max(high, SIZES[size][1]), phone=width < 700)
-    tab.picture(folder / f"{name}-{light}-{size}.png")
+    tab.picture(folder / f"{name}-{light}-{size}.png", whole=high <= _MOST_HIGH)
     tab.size(*SIZES[size])
 
 
@@ -92,7 +92,8 @@ def main(
                             tab.open(base + address)
                             seen(tab, base, folder, name, light, size_name)
                     if state == "usual" and len(sizes) > 1:
-                        printed(tab, folder, name, _A5 if "sheet" in address else _A4)
+                        small = "sheet" in address or "card" in address
+                        printed(tab, folder, name, _A5 if small else _A4)
                     tapped = AFTER_A_TAP.get(address) if state == "usual" else None
                     if tapped:
                         lit(tab, base, lights[0])

@@ -51,9 +51,9 @@ def named_of(tank_id: str) -> Stage:
 
 
 SPECIES = (
-    "Boraras brigittae", "Nannostomus marginatus", "Danio margaritatus",
-    "Hyphessobrycon pulchripinnis", "Apistogramma cacatuoides", "Corydoras paleatus",
-    "Trichopsis pumila",
+    "boraras-brigittae", "nannostomus-marginatus", "danio-margaritatus",
+    "hyphessobrycon-pulchripinnis", "apistogramma-cacatuoides", "corydoras-paleatus",
+    "trichopsis-pumila",
 )  # fmt: skip
 
 

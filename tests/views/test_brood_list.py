@@ -38,3 +38,39 @@ def test_sheets_take_the_light_the_pages_are_read_in(address: str) -> None:
     with client_of(nursery()) as client:
         client.cookies.set("roewatch_theme", "red")
         assert '<html lang="en" data-theme="red">' in client.get(address).text
+
+
+def test_a_brood_is_offered_the_species_that_lives_in_its_tank_now() -> None:
+    room = nursery()
+    lives = {tank.id: tank.species for tank in room[0].room.tanks}
+    with client_of(room) as client:
+        page = client.get("/broods/new?tank=A2").text
+    (chosen,) = re.findall(
+        r'<option value="([^"]*)" selected>[^<]*<', page[page.index("species") :]
+    )
+    assert chosen == lives["A2"]
+
+
+def test_of_late_todos_a_card_tells_the_first_and_of_a_test_nothing_is_fed() -> None:
+    with client_of(nursery()) as client:
+        cards = words(client.get("/broods").text)
+        brood = words(client.get("/broods/2026-14").text)
+    assert "3 to-dos late late by 2 d 21 h: Start microworms" in cards
+    assert "Artemia, test of the cysts by 2 Nov, 17:00, late" in brood
+    assert "never: it is a test" in brood
+
+
+def test_a_brood_that_ended_asks_for_no_more_counts() -> None:
+    with client_of(nursery()) as client:
+        page = client.get("/broods/2026-3").text
+    assert page.index("Count again, or correct a count") < page.index('name="counted"')
+
+
+@pytest.mark.parametrize(
+    ("address", "place"),
+    [("/water/calibrate", "Water"), ("/broods/new", "Broods"), ("/tank/A1", "Room")],
+)
+def test_a_page_below_one_of_the_five_places_says_in_which_one_is(address: str, place: str) -> None:
+    with client_of(nursery()) as client:
+        page = client.get(address).text
+    assert re.findall(r'aria-current="page">(\w+)', page) == [place]

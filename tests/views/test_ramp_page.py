@@ -83,3 +83,11 @@ def test_what_the_probes_say_is_filled_in_already(client: TestClient) -> None:
     assert 'name="now_ph" value="' in page
     assert client.get("/water/ramp?for=Z9").status_code == 404
     assert client.get("/water/ramp").status_code == 400
+
+
+def test_the_card_says_the_day_of_each_change_for_paper_does_not_know_today(
+    client: TestClient,
+) -> None:
+    card = words(client.get(address("/water/card")).text)
+    assert "drawn 12 Nov, 14:31" in card
+    assert "12 Nov, 15:00" in card

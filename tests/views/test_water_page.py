@@ -59,6 +59,7 @@ def test_more_of_one_water_makes_room_in_the_same_volume(client: TestClient) -> 
     [
         ({"dkh1": "hard"}, "is no number"),
         ({"ph1": "14"}, "this works from 2 to 11.5"),
+        ({"dkh1": "900"}, "KH of tap is 900 °dKH; this works from"),
         ({"litres1": "-3"}, "litres above zero"),
         ({"dkh1": ""}, "KH of tap"),
         ({"celsius1": "nan"}, "is no number"),

@@ -73,7 +73,10 @@ def rate_words(brood: Brood) -> str:
 
 def first_counts(brood: Brood, query: Mapping[str, str]) -> list[Counted]:
     """What is counted in the stage the brood is in; and the one the address speaks of."""
-    if brood.swimming_ms is not None:
+    first: list[Counted] = []
+    if brood.ended_ms is not None:
+        pass  # over: what is counted now is a correction, and not in the way
+    elif brood.swimming_ms is not None:
         ahead = (Counted.SWIMMING, Counted.DAY_14, Counted.DAY_30, Counted.MOVED_ON)
         first = [kind for kind in ahead if kind not in brood.counts][:2]
     elif brood.hatched_ms is not None:

@@ -67,7 +67,7 @@ def _withdrawn(record: BroodRecord, taken: BroodRecord, say: BroodWords) -> Hist
     return HistoryLine(
         id=taken.id,
         at_ms=record.at_ms,
-        words=f"{record_words(record)}: taken back",
+        words=record_words(record),
         tank=record.tank,
         made=f"taken back {say.when(taken.made_ms)}{_by(taken)}",
         before=(),

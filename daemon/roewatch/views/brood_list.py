@@ -111,8 +111,8 @@ def page_of(text: str, pages: int) -> int:
 
 
 def _card(brood: Brood, forecast: BroodForecast, todos: tuple[Todo, ...], say: BroodWords) -> Card:
-    late = sum(todo.late_ms(say.now_ms) > 0 for todo in todos)
-    first = next((todo for todo in todos if not todo.flag), None)
+    late = [todo for todo in todos if todo.late_ms(say.now_ms) > 0]
+    first = next(iter(late or [todo for todo in todos if not todo.flag]), None)
     bar = bar_svg(
         bar_for(brood, forecast, say.now_ms),
         title=f"Brood {brood.id}: {day_words(brood, say.now_ms)}",
@@ -124,9 +124,15 @@ def _card(brood: Brood, forecast: BroodForecast, todos: tuple[Todo, ...], say: B
         day_words=day_words(brood, say.now_ms),
         bar=Markup(bar),  # noqa: S704 our own drawing, every text in it escaped
         next_words=next_words(forecast, say),
-        late=f"{late} to-do" if late == 1 else f"{late} to-dos" if late else "",
-        first=f"{say.when(first.due_ms)}: {first.words}" if first else "",
+        late=f"{len(late)} to-do{'s' if len(late) > 1 else ''}" if late else "",
+        first=_first_words(first, say) if first else "",
     )
+
+
+def _first_words(todo: Todo, say: BroodWords) -> str:
+    late_ms = todo.late_ms(say.now_ms)
+    due = f"late by {say.span(late_ms)}" if late_ms > 0 else say.when(todo.due_ms)
+    return f"{due}: {todo.words}"
 
 
 def next_words(forecast: BroodForecast, say: BroodWords) -> str:
@@ -163,6 +169,8 @@ def brood_new(desk: Desk, request: Request) -> Response:
     earlier = [b for b in desk.broods.broods() if wanted in b.last_tanks]
     last = earlier[-1].plan if earlier else {}
     sheets = sorted(desk.broods.sheets().values(), key=lambda sheet: sheet.latin)
+    # what lives in the tank now comes before what its last brood was
+    likely = (tank.species if tank else "", earlier[-1].species if earlier else "")
     on, _, off = last.get("light", "").partition("-")
     begun = {name: last.get(name, "") for name in ("parents", "water", "food")}
     return desk.page(
@@ -172,7 +180,7 @@ def brood_new(desk: Desk, request: Request) -> Response:
         tank=tank,
         id=next_number(desk, sight.now_ms),
         species=sheets,
-        chosen=(earlier[-1].species if earlier else "") or (tank.species if tank else ""),
+        chosen=next((one for one in likely if one in desk.broods.sheets()), ""),
         stages=tuple(Stage),
         begun=begun | {"light_on": on, "light_off": off},
     )

@@ -57,6 +57,7 @@ def brood_page(desk: Desk, request: Request) -> Response:
     )
     near, later = sorted_out(outlook.todos, sight.now_ms)
     first = first_counts(brood, request.query_params)
+    foods = food_lines(outlook.cultures, brood, say)
     began = brood.spawned_ms or brood.started_ms or sight.now_ms
     return desk.page(
         request,
@@ -81,7 +82,8 @@ def brood_page(desk: Desk, request: Request) -> Response:
         counts=count_rows(brood, request.query_params),
         first_counts=first,
         rates=rate_words(brood),
-        foods=food_lines(outlook.cultures, brood, say),
+        foods=foods,
+        more_foods=", ".join(dict.fromkeys(line.name.partition(",")[0] for line in foods[3:])),
         food_note=(
             "Counted back from the day the young swim; when the forecast moves, so do these days. "
             "Amounts are assumed."
@@ -165,7 +167,9 @@ def _food_line(culture: Culture, begun: bool, say: BroodWords) -> FoodLine:
         amount=f"{culture.grams:g} g of cysts" if culture.grams else "",
         start=f"{start}, late" if late else start,
         harvest=say.window(culture.ready_from_ms, culture.ready_to_ms),
-        feed=say.window(culture.feed_from_ms, culture.feed_until_ms),
+        feed=say.window(culture.feed_from_ms, culture.feed_until_ms)
+        if culture.feed_from_ms < culture.feed_until_ms
+        else "never: it is a test",
         late=late,
     )
 

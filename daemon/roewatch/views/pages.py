@@ -14,9 +14,10 @@ from starlette.responses import HTMLResponse, Response
 
 from roewatch.alarms.alarm import State
 from roewatch.alarms.rationale import rationale_of
-from roewatch.room.moment import span_text
+from roewatch.room.moment import moment_of, span_text
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.views import wording
+from roewatch.views.axis import date_name
 from roewatch.views.brood_ports import NO_BROODS, BroodBook
 from roewatch.views.door import Door
 from roewatch.views.palette import Theme
@@ -78,6 +79,11 @@ class Words:
     def exact(self, at_ms: int) -> str:
         """`14:02:07`."""
         return wording.exact(at_ms, self._zone)
+
+    def day(self, at_ms: int) -> str:
+        """`12 Nov 2026`."""
+        day = moment_of(at_ms).astimezone(self._zone).date()
+        return f"{date_name(day)} {day.year}"
 
     def when(self, at_ms: int) -> str:
         """`14:02`, or with the day when that is not today."""

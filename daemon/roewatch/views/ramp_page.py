@@ -5,6 +5,7 @@ The whole question stands in the address; the same fields, posted, start exactly
 
 from collections.abc import Mapping
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 from starlette.requests import Request
@@ -15,8 +16,9 @@ from roewatch.room.moment import DAY_MS, HOUR_MS
 from roewatch.room.quantity import Quantity
 from roewatch.views.act import Fields, back
 from roewatch.views.asked import AskedWrongError
+from roewatch.views.brood_words import PaperWords
 from roewatch.views.chart import svg
-from roewatch.views.pages import Desk, units_of
+from roewatch.views.pages import Desk, Words, units_of
 from roewatch.views.ramp_asked import (
     RAMP_MEASURES,
     Preview,
@@ -78,10 +80,12 @@ def _shown(
     if any(row.poured for row in rows_of(query)):
         preview = previewed(wanted, query, sight.now_ms, sight.room.zone)
     found, ramp = preview.found, preview.ramp
+    zone = ZoneInfo(sight.room.zone)
     return desk.page(
         request,
         "ramp_card.html" if card else "ramp.html",
         sight,
+        say=PaperWords(sight.now_ms, zone) if card else Words(sight.now_ms, zone),
         wanted=wanted.shown(units),
         query={k: v for k, v in shown.items() if k not in {"token", "back"}},
         rows=rows_of(shown),

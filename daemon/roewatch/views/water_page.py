@@ -19,7 +19,7 @@ from roewatch.views.typed import kept_fields, number_of, shown_fields, typed_in
 from roewatch.views.units import Of, Units
 from roewatch.water.blend import Range, moved, pour
 from roewatch.water.hardness import dkh_of_meq, meq_of_dkh
-from roewatch.water.refusal import RefusedError
+from roewatch.water.refusal import RefusedError, within
 from roewatch.water.source import SourceWater
 
 ROWS = 3
@@ -34,6 +34,8 @@ MEASURES = {f"{name}{order}": what for name, what in _OF.items() for order in ra
 """By field of the form, what it measures."""
 _DEFAULT_CELSIUS = "24"
 _LONGEST = 40
+_DKH = (-56.0, 168.0)
+"""What the chemistry works from, -20 to 60 meq/L, in the measure the form asks in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +91,9 @@ def _part(row: Row) -> tuple[float, SourceWater]:
     source = SourceWater(
         name=name,
         celsius=number_of(row.celsius, f"temperature of {name}"),
-        alkalinity=meq_of_dkh(number_of(row.dkh, f"KH of {name}")),
+        alkalinity=meq_of_dkh(
+            within(number_of(row.dkh, f"KH of {name}"), *_DKH, what=f"KH of {name}", unit="°dKH")
+        ),
         ph=number_of(row.ph, f"pH of {name}") if row.ph.strip() else None,
         dgh=number_of(row.dgh, f"dGH of {name}") if row.dgh.strip() else 0.0,
         conductivity=number_of(row.cond, f"conductivity of {name}") if row.cond.strip() else None,
@@ -107,7 +111,7 @@ def with_waters(query: Mapping[str, str], waters: Sequence[SourceWater]) -> dict
     for order, water in enumerate(waters[:ROWS]):
         texts = {
             "name": water.name,
-            "dkh": f"{dkh_of_meq(water.alkalinity):g}",
+            "dkh": f"{round(dkh_of_meq(water.alkalinity), 2):g}",
             "ph": "" if water.ph is None else f"{water.ph:g}",
             "dgh": f"{water.dgh:g}",
             "cond": "" if water.conductivity is None else f"{water.conductivity:g}",
