@@ -4,6 +4,7 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 
@@ -20,8 +21,7 @@ def measured_between(a_ms: int, b_ms: int) -> bool:
     return b_ms - a_ms <= _GAP_MS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Segment:
+class Segment(NamedTuple):
     """A stretch of time in which the warmth ran straight from `first` to `last` °C."""
 
     from_ms: int
@@ -65,25 +65,29 @@ class Temperatures:
         for (a_ms, a), (b_ms, b) in pairwise(knots):
             if a_ms >= to_ms:
                 return
+            if from_ms <= a_ms and b_ms <= to_ms:
+                yield Segment(a_ms, b_ms, a, b, measured_between(a_ms, b_ms))
+                continue
             low, high = max(a_ms, from_ms), min(b_ms, to_ms)
             if low < high:
                 slope = (b - a) / (b_ms - a_ms)
                 yield Segment(
-                    from_ms=low,
-                    to_ms=high,
-                    first=a + slope * (low - a_ms),
-                    last=a + slope * (high - a_ms),
-                    measured=measured_between(a_ms, b_ms),
+                    low,
+                    high,
+                    a + slope * (low - a_ms),
+                    a + slope * (high - a_ms),
+                    measured_between(a_ms, b_ms),
                 )
         if to_ms > last_ms:
             yield self._taken(max(from_ms, last_ms), to_ms, self.ahead, self.ahead)
 
     def mean(self, from_ms: int, to_ms: int) -> float:
         """Mean °C of that span, bridged where nothing was measured."""
-        parts = list(self.between(from_ms, to_ms))
-        if not parts:
+        if to_ms <= from_ms:
             return self.ahead
-        whole = sum((part.first + part.last) / 2 * (part.to_ms - part.from_ms) for part in parts)
+        whole = 0.0
+        for low_ms, high_ms, first, last, _ in self.between(from_ms, to_ms):
+            whole += (first + last) / 2 * (high_ms - low_ms)
         return whole / (to_ms - from_ms)
 
     def bridged_h(self, from_ms: int, to_ms: int) -> float:
@@ -106,20 +110,21 @@ def temperatures_of(
     readings: moment and °C, in any order, good ones only; means of ten minutes are kept. What
     comes after the last is taken as the mean of the last day measured, else as `nominal` °C.
     """
-    bins: dict[int, list[tuple[int, float]]] = {}
-    for at_ms, celsius in readings:
-        if from_ms <= at_ms <= to_ms:
-            bins.setdefault(at_ms // _BIN_MS, []).append((at_ms, celsius))
-    if not bins:
+    firsts: list[int] = []
+    means: list[float] = []
+    total, count = 0.0, 0
+    for at_ms, celsius in sorted(readings):
+        if not from_ms <= at_ms <= to_ms:
+            continue
+        # each stands at its first moment, which later readings of the same ten minutes do not move
+        if not firsts or at_ms // _BIN_MS != firsts[-1] // _BIN_MS:
+            firsts.append(at_ms)
+            means.append(celsius)
+            total, count = 0.0, 0
+        total += celsius
+        count += 1
+        means[-1] = total / count
+    if not firsts:
         return None if nominal is None else Temperatures(ahead=nominal, unsure=2 * UNSURE)
-    # each stands at its first moment, which later readings of the same ten minutes do not move
-    knots = [
-        (min(found)[0], sum(celsius for _, celsius in found) / len(found))
-        for _, found in sorted(bins.items())
-    ]
-    lately = [celsius for at_ms, celsius in knots if at_ms > knots[-1][0] - DAY_MS]
-    return Temperatures(
-        at_ms=tuple(at_ms for at_ms, _ in knots),
-        celsius=tuple(celsius for _, celsius in knots),
-        ahead=sum(lately) / len(lately),
-    )
+    lately = means[bisect_right(firsts, firsts[-1] - DAY_MS) :]
+    return Temperatures(at_ms=tuple(firsts), celsius=tuple(means), ahead=sum(lately) / len(lately))

@@ -22,7 +22,7 @@ from roewatch.breeding.record import BroodRecord
 from roewatch.breeding.tasks import todos
 from roewatch.breeding.temperatures import Temperatures
 from roewatch.breeding.todo import Todo, in_order
-from roewatch.room.moment import DAY_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag
 from roewatch.room.series import Series
@@ -32,6 +32,7 @@ from roewatch.views.brood_ports import BroodOutlook, Proposal
 
 TOLD_KEY = "brood-calendar"
 _COLUMN_MS = 20 * MINUTE_MS
+_MEAN_COLUMN_MS = HOUR_MS  # a mean over days moves by 0.02 °C at most; a third of the work
 _OWN_BROODS = 40  # the last so many of a species speak for it
 _TELLS_MOVES_MS = DAY_MS
 
@@ -133,7 +134,8 @@ class Broods:
         if sheet is None:
             return None
         until_ms = brood.hatched_ms if brood.hatched_ms is not None else now_ms
-        warmth = brood_temperatures(brood, sheet, self._readings(brood, until_ms), until_ms)
+        readings = self._readings(brood, until_ms, _MEAN_COLUMN_MS)
+        warmth = brood_temperatures(brood, sheet, readings, until_ms)
         mean = _mean(brood, warmth, now_ms)
         if brood.hatched_ms is not None or brood.ended_ms is not None:  # it changes no more
             self._celsius[brood.id] = (moments, mean)
@@ -155,7 +157,9 @@ class Broods:
 
     # -- the water --------------------------------------------------------------------------
 
-    def _readings(self, brood: Brood, now_ms: int) -> list[tuple[int, float]]:
+    def _readings(
+        self, brood: Brood, now_ms: int, column_ms: int = _COLUMN_MS
+    ) -> list[tuple[int, float]]:
         """Believed °C of the brood's own tanks from spawning until it swam, ended, or now."""
         if brood.spawned_ms is None:
             return []
@@ -167,7 +171,7 @@ class Broods:
             to_ms = end_ms if stay.to_ms is None else min(stay.to_ms, end_ms)
             if from_ms < to_ms:
                 for probe in self._thermometers(stay.tank):
-                    found += self._believed(probe, from_ms, to_ms)
+                    found += self._believed(probe, from_ms, to_ms, column_ms)
         return found
 
     def _thermometers(self, tank: str) -> list[Probe]:
@@ -177,8 +181,10 @@ class Broods:
             if probe.tank == tank and probe.quantity is Quantity.TEMPERATURE
         ]
 
-    def _believed(self, probe: Probe, from_ms: int, to_ms: int) -> Iterable[tuple[int, float]]:
-        columns = (to_ms - from_ms) // _COLUMN_MS + 1
+    def _believed(
+        self, probe: Probe, from_ms: int, to_ms: int, column_ms: int
+    ) -> Iterable[tuple[int, float]]:
+        columns = (to_ms - from_ms) // column_ms + 1
         drawn = self._kept.series(probe, from_ms, to_ms, columns)
         return (
             (at_ms, value)
