@@ -13,12 +13,13 @@ import gzip
 import time
 import urllib.error
 import urllib.request
+from collections.abc import Sequence
 from pathlib import Path
 
 import pypdfium2
 from tests.conftest import found
 from tests.journeys.browser import Browser, browser
-from tests.journeys.scenes import AFTER_A_TAP, LIGHTS, SCENES, SIZES, lit, scene
+from tests.journeys.scenes import AFTER_A_TAP, LIGHTS, SCENES, SIZES, AfterATap, lit, scene
 
 _A4, _A5 = (8.27, 11.69), (5.83, 8.27)
 """Inches (ISO 216)."""
@@ -69,8 +70,24 @@ def seen(tab: Browser, base: str, folder: Path, name: str, light: str, size: str
     tab.size(*SIZES[size])
 
 
+def after_a_tap(
+    tab: Browser, folder: Path, one: AfterATap, lights: Sequence[str], sizes: Sequence[str]
+) -> None:
+    """A page that only a form leads to, in every light and size; each time in a fresh room."""
+    name = f"{one.state}-tapped-{word_of(one.address)}-{one.name}"
+    print(f"{one.state:8} {one.name} after {one.address}")
+    for light in lights:
+        for size in sizes:
+            with scene(one.state) as base:
+                lit(tab, base, light)
+                tab.size(*SIZES[size])
+                one.show(tab, base)
+                seen(tab, base, folder, name, light, size)
+                tab.open("about:blank")
+
+
 def main(
-    folder: Path, names: list[str], only: str, lights: tuple[str, ...], sizes: tuple[str, ...]
+    folder: Path, names: Sequence[str], only: str, lights: Sequence[str], sizes: Sequence[str]
 ) -> None:
     program = found("chromium")
     assert program is not None
@@ -94,13 +111,10 @@ def main(
                     if state == "usual" and len(sizes) > 1:
                         small = "sheet" in address or "card" in address
                         printed(tab, folder, name, _A5 if small else _A4)
-                    tapped = AFTER_A_TAP.get(address) if state == "usual" else None
-                    if tapped:
-                        lit(tab, base, lights[0])
-                        tab.open(base + address)
-                        tab.click(tapped[0])
-                        seen(tab, base, folder, f"{name}-{tapped[1]}", lights[0], "wide")
                 tab.open("about:blank")
+            for one in AFTER_A_TAP:
+                if one.state == state and only in f"{state}-tapped-{one.address}-{one.name}":
+                    after_a_tap(tab, folder, one, lights, sizes)
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from urllib.parse import quote
 
 from starlette.applications import Starlette
+from starlette.types import ASGIApp, Receive, Scope, Send
 from tests.journeys.browser import Browser
 from tests.journeys.served import WebPlace, served
 from tests.views.room_of_broods import GlassBroods, Nursery, nursery, tried
@@ -17,7 +18,7 @@ from roewatch.alarms.alarm import AlarmChange, State
 from roewatch.alarms.token import make_token
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind, Priority
-from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
+from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import Room
 from roewatch.views.app import app_of
@@ -78,11 +79,63 @@ OF_THE_BOATHOUSE = (
     "/broods/2026-11/report",
     "/broods/2026-14/sheet",
 )
-AFTER_A_TAP = {
-    "/setup": ("form[action='/setup/test'] button", "tested"),
-    "/records?tank=A2": (".onetap button", "once"),
-}
-"""Pages that only a form leads to: where it stands, its button, what the page is called here."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AfterATap:
+    """A page that only a form leads to. taps: scripts, each of which leads to another page.
+
+    says: what stands there.
+    """
+
+    state: str
+    address: str
+    taps: Sequence[str]
+    name: str
+    says: str
+
+    def show(self, tab: Browser, base: str) -> None:
+        """Open it in the browser."""
+        tab.open(base + self.address)
+        for tap in self.taps:
+            tab.events.clear()
+            tab.run(tap)
+            tab.wait_event("Page.loadEventFired")
+
+
+def _tap(selector: str, words: str = "") -> str:
+    buttons = f"[...document.querySelectorAll({selector!r})]"
+    return f"{buttons}.find(b => b.innerText.includes({words!r})).click()"
+
+
+_FORGED = "(f => { f.action = '/records'; f.submit(); })(document.querySelector('.themes'))"
+_UNSEALED = f"document.querySelector('.themes [name=token]').value = ''; {_FORGED}"
+AFTER_A_TAP = (
+    AfterATap(
+        state="usual", address="/setup", taps=[_tap("form[action='/setup/test'] button")],
+        name="tested", says="Test alarm",
+    ),
+    AfterATap(
+        state="usual", address="/records?tank=A2", taps=[_tap(".onetap button")],
+        name="once", says="recorded.",
+    ),
+    AfterATap(
+        state="just-now", address="/records?tank=A2", taps=[_tap(".onetap button", "15")],
+        name="again", says="once is right",
+    ),
+    AfterATap(
+        state="usual", address="/broods/2026-14", taps=[_tap(".taps button", "Fed")] * 2,
+        name="again", says="once is right",
+    ),
+    AfterATap(
+        state="usual", address="/alarms", taps=[_UNSEALED],
+        name="unsealed", says="older than the program",
+    ),
+    AfterATap(
+        state="guest", address="/alarms", taps=[_FORGED],
+        name="forbidden", says="Nothing was changed",
+    ),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,6 +301,32 @@ def _empty_app() -> Starlette:
     return _app(of_room(room_of([])), workshop=nothing)
 
 
+def just_now() -> Nursery:
+    """Ten seconds after a water change."""
+    room = nursery()
+    room[0].entries = [
+        *room[0].entries,
+        JournalEntry(at_ms=NOW - 10 * SECOND_MS, tank="A2", deed=Deed.WATER_CHANGE, detail="15 %"),
+    ]
+    return room
+
+
+class _Elsewhere:
+    """The same pages, asked for by a browser that is not on the daemon's computer."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        await self._app({**scope, "client": ("192.168.1.20", 50_000)}, receive, send)
+
+
+def _guests_app() -> Starlette:
+    app = _app(nursery())
+    app.add_middleware(_Elsewhere)
+    return app
+
+
 def _notice_links() -> Sequence[str]:
     raised = usual()[0].alarm(42)
     assert raised is not None
@@ -301,6 +380,14 @@ SCENES: dict[str, Scene] = {
     "outside": Scene(
         app=lambda: _app(nursery(), ACCESS),
         addresses=("/enter", "/alarms", *_notice_links()),
+    ),
+    "just-now": Scene(app=lambda: _app(just_now()), addresses=("/records?tank=A2",)),
+    "guest": Scene(
+        app=_guests_app,
+        addresses=(
+            "/", "/tank/B2", "/alarms", "/broods", "/broods/2026-14", "/broods/new", "/records",
+            "/water/calibrate?probe=a1-ph", "/setup", "/contacts", "/move",
+        ),
     ),
     "unreadable": Scene(app=_unreadable_app, addresses=("/", "/tank/A1", "/alarms")),
 }  # fmt: skip

@@ -6,7 +6,16 @@ from typing import Any
 import pytest
 from starlette.routing import Route
 from tests.journeys.browser import Browser
-from tests.journeys.scenes import LIGHTS, SCENES, SIZES, everything, lit, scene
+from tests.journeys.scenes import (
+    AFTER_A_TAP,
+    LIGHTS,
+    SCENES,
+    SIZES,
+    AfterATap,
+    everything,
+    lit,
+    scene,
+)
 
 pytestmark = [pytest.mark.needs("chromium"), pytest.mark.timeout(300)]
 
@@ -97,6 +106,20 @@ def test_every_page_fits_any_size_and_light_and_a_thumb(tab: Browser, state: str
             ]
         tab.open("about:blank")
     assert faults == []
+
+
+@pytest.mark.parametrize("one", AFTER_A_TAP, ids=lambda one: f"{one.address}-{one.name}")
+def test_a_page_that_only_a_form_leads_to_fits_the_narrowest_phone(
+    tab: Browser, one: AfterATap
+) -> None:
+    with scene(one.state) as base:
+        tab.size(*SIZES["narrow"])
+        one.show(tab, base)
+        said = tab.run("document.querySelector('main').innerText")
+        wide = tab.run("document.documentElement.scrollWidth")
+        tab.open("about:blank")
+    assert one.says in said
+    assert wide <= SIZES["narrow"][0]
 
 
 _BRIGHTEST = """
