@@ -169,6 +169,21 @@ def test_a_tank_that_is_not_there_is_a_plain_answer(client: TestClient) -> None:
     assert client.get("/tank/A1/mood.svg").status_code == 404
 
 
+def test_a_name_that_several_tanks_begin_with_leads_to_each_of_them(client: TestClient) -> None:
+    answer = client.get("/find?tank=a")
+    assert answer.status_code == 404
+    assert "Which one?" in answer.text
+    for number in range(1, 7):
+        assert f'href="/tank/A{number}"' in answer.text
+
+
+def test_an_empty_room_has_nothing_to_move_and_says_where_racks_come_from() -> None:
+    with client_of(well(room_of([]))) as client:
+        page = client.get("/move").text
+    assert 'href="/setup#racks"' in page
+    assert "tap the tank" not in page
+
+
 def test_the_picture_is_served_in_each_theme_and_as_png(client: TestClient) -> None:
     for theme in Theme:
         answer = client.get(f"/tank/A1/ph.svg?theme={theme}")

@@ -72,7 +72,7 @@ def _asked_for(todo: Todo, now_ms: int) -> Coming:
     return Coming(
         at_ms=todo.due_ms,
         tank=todo.tank,
-        text=todo.words,
+        text=todo.words.split(". ")[0].removesuffix(".") + ".",  # the rest stands with the brood
         from_ms=todo.from_ms if expected else todo.to_ms,  # a window that says when it happens
         to_ms=todo.to_ms,
         href=f"/broods/{quote(todo.brood)}",

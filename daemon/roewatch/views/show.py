@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 
 from roewatch.room.quantity import Quantity
-from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.asked import AskedWrongError, NotHereError, SeveralError
 from roewatch.views.brood_list import open_todos
 from roewatch.views.chart import NoPictureError, png, svg
 from roewatch.views.coming import coming
@@ -26,6 +26,7 @@ _TYPES = {
     "json": "application/manifest+json",
 }
 _NEXT_EVENTS = 6
+_MOST_CHOICES = 30
 
 
 class Show:
@@ -56,8 +57,7 @@ class Show:
         if exact or len(near) == 1:
             return RedirectResponse(f"/tank/{quote((exact or near)[0].id, safe='')}", 303)
         if near:
-            names = ", ".join(t.id for t in near[:30])
-            raise NotHereError(f"More than one tank begins with {wanted!r}: {names}.")
+            raise SeveralError(wanted, [t.id for t in near[:_MOST_CHOICES]])
         raise NotHereError(f"This room has no tank {wanted!r}.")
 
     async def live(self, request: Request) -> Response:

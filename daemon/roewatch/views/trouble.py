@@ -2,14 +2,21 @@
 
 import logging
 import secrets
+from collections.abc import Sequence
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 
+from roewatch.views.asked import SeveralError
 from roewatch.views.pages import Desk
 
 log = logging.getLogger(__name__)
+
+Way = tuple[str, str]
+"""An address and the words of the button that leads there."""
+
+TO_THE_ROOM: Way = ("/", "To the room")
 
 
 class Trouble:
@@ -18,17 +25,24 @@ class Trouble:
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
 
-    def answer(self, request: Request, status: int, title: str, text: str) -> Response:
-        """One answer in words."""
+    def answer(
+        self,
+        request: Request,
+        status: int,
+        title: str,
+        text: str,
+        *,
+        to: Way = TO_THE_ROOM,
+        tanks: Sequence[str] = (),
+    ) -> Response:
+        """One answer in words. to: the way on; tanks: those that may have been meant."""
         if request.url.path.startswith("/api/"):
             return JSONResponse({"error": text}, status)
-        visitor = self._desk.door.who(request)
-        if visitor is None:
-            return self._desk.alone(request, "outside.html", status=status, title=title, text=text)
+        said = {"title": title, "text": text, "to": to}
+        if self._desk.door.who(request) is None:
+            return self._desk.alone(request, "outside.html", status=status, **said)
         sight = self._desk.lookout.look()
-        return self._desk.page(
-            request, "trouble.html", sight, status=status, title=title, text=text
-        )
+        return self._desk.page(request, "trouble.html", sight, status=status, tanks=tanks, **said)
 
     def http(self, request: Request, fault: Exception) -> Response:
         """An answer that is not a page."""
@@ -43,6 +57,8 @@ class Trouble:
 
     def not_here(self, request: Request, fault: Exception) -> Response:
         """A tank or quantity that is not in the room."""
+        if isinstance(fault, SeveralError):
+            return self.answer(request, 404, "Which one?", str(fault), tanks=fault.tanks)
         return self.answer(request, 404, "Not here", str(fault))
 
     def refused(self, request: Request, fault: Exception) -> Response:
@@ -52,7 +68,9 @@ class Trouble:
     def spent(self, request: Request, fault: Exception) -> Response:
         """A link in a notice that acknowledges nothing any more; the fault's text says why."""
         text = str(fault)
-        return self.answer(request, 410, "This link is spent", f"{text[:1].upper()}{text[1:]}.")
+        said = f"{text[:1].upper()}{text[1:]}."
+        to = ("/alarms", "To the alarms")
+        return self.answer(request, 410, "This link does nothing now", said, to=to)
 
     def unreadable(self, request: Request, fault: Exception) -> Response:
         """What is kept cannot be read; the fault's text, for those inside, says why.
@@ -63,11 +81,14 @@ class Trouble:
         inside = self._desk.door.who(request) is not None
         text = "The room is still being watched, and alarms still go to the phone."
         if inside:
-            text = f"{fault}. {text}"
+            text = f"{fault}. {text} Look at the disk: is it full, is it there?"
         if request.url.path.startswith("/api/"):
             return JSONResponse({"error": text}, 503)
         title = "The readings cannot be read"
-        return self._desk.alone(request, "outside.html", status=503, title=title, text=text)
+        again = (request.url.path, "Try again")
+        return self._desk.alone(
+            request, "outside.html", status=503, title=title, text=text, to=again
+        )
 
     def broken(self, request: Request, fault: Exception) -> Response:
         """Our own fault: a static text with the number its log line carries."""
