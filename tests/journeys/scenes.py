@@ -241,7 +241,7 @@ def cut_off() -> Nursery:
     """The broker has been gone for half an hour, and one board talks nonsense."""
     room = lived_in()
     records, live = room[:2]
-    live.kept_link = LinkView(word="cut off", since_ms=NOW - 29 * MINUTE_MS, why="refused")
+    live.kept_link = LinkView(word="cut off", since_ms=NOW, why="refused")
     live.at_ms = records.now_ms + 29 * MINUTE_MS
     live.not_read = [
         RefusedView(topic="room/b3/a-board-with-a-long-name/ph", count=41, example='{"ph": "6,4"}',
