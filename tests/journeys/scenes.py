@@ -385,7 +385,7 @@ SCENES: dict[str, Scene] = {
     "guest": Scene(
         app=_guests_app,
         addresses=(
-            "/", "/tank/B2", "/alarms", "/broods", "/broods/2026-14", "/broods/new", "/records",
+            "/tank/B2", "/alarms", "/broods/2026-14", "/broods/new", "/records",
             "/water/calibrate?probe=a1-ph", "/setup", "/contacts", "/move",
         ),
     ),
