@@ -10,6 +10,7 @@ from roewatch.alarms.alarm import Alarm, AlarmChange, State
 from roewatch.alarms.notice import About, Notice, Outcome, Receipt
 from roewatch.breeding.plan import Plan, Step
 from roewatch.judging.finding import Forecast
+from roewatch.judging.judge import Learned
 from roewatch.room.journal import Amended, Amendment, Deed, JournalEntry
 from roewatch.room.kind import Kind, Priority
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, at_ms_of_iso
@@ -287,6 +288,13 @@ class GlassRecords:
         ]
 
 
+STEADY = Learned(
+    "A1", 14, switches_on=25.6, switches_off=26.3, cools_per_h=0.86, warms_per_h=1.4, duty=0.38,
+    period_ms=80 * MINUTE_MS, time_constant_h=6.4, room_c=20.4,
+)  # fmt: skip
+"""A heater that was watched for a day."""
+
+
 @dataclass
 class GlassLive:
     """A daemon that stands still until told otherwise."""
@@ -297,6 +305,7 @@ class GlassLive:
         default_factory=lambda: LinkView(word="live", since_ms=NOW - DAY_MS)
     )
     not_read: list[RefusedView] = field(default_factory=list)
+    heating: dict[str, Learned] = field(default_factory=lambda: {"A1": STEADY})
     counter: int = 1
     changed: threading.Condition = field(default_factory=threading.Condition)
 
@@ -311,6 +320,9 @@ class GlassLive:
 
     def refused(self) -> list[RefusedView]:
         return self.not_read
+
+    def learned(self, tank: str) -> Learned | None:
+        return self.heating.get(tank)
 
     def wait_change(self, last: int, timeout_s: float) -> int:
         with self.changed:

@@ -2,17 +2,22 @@
 
 import re
 from collections.abc import Iterator
+from html import unescape
 
 import pytest
 from starlette.applications import Starlette
 from starlette.routing import Route
+from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
+from tests.views.reader import BASE, words
 from tests.views.room_of_broods import nursery
 from tests.views.room_of_glass import PAST
+from tests.views.test_api import fits
 from tests.views.workshop_of_glass import GlassWorkshop
 
 from roewatch.views.api import document
 from roewatch.views.app import app_of
+from roewatch.views.ports import RefusedView
 
 ACTS = {
     "/alarms/{number}/acknowledge": "POST /api/alarms/{number}/acknowledge",
@@ -90,6 +95,9 @@ READS = {
 }
 """By page, where a script finds what it shows."""
 
+BESIDE = {"GET /api/refused": "/alarms"}
+"""What a page shows besides, by an operation of its own."""
+
 FOR_PROGRAMS = {"/metrics", "/healthz", "/static/{name}", "/enter", "/acknowledge/{token}"}
 
 
@@ -122,7 +130,7 @@ def test_every_page_has_an_operation_that_tells_what_it_shows() -> None:
     assert pages - FOR_PROGRAMS == READS.keys()
 
 
-@pytest.mark.parametrize("operation", sorted({*ACTS.values(), *READS.values()}))
+@pytest.mark.parametrize("operation", sorted({*ACTS.values(), *READS.values(), *BESIDE}))
 def test_an_operation_a_page_stands_beside_is_in_the_document(operation: str) -> None:
     assert operation in operations()
 
@@ -131,3 +139,36 @@ def test_every_deed_of_the_api_is_one_of_a_page() -> None:
     questions = {"POST /api/blend", "POST /api/ramps/preview"}
     deeds = {operation for operation in operations() if not operation.startswith("GET ")}
     assert deeds - questions == set(ACTS.values())
+
+
+def test_what_a_tank_page_says_of_its_tank_the_operation_says_as_well() -> None:
+    with TestClient(app(), base_url=BASE, client=("127.0.0.1", 1)) as client:
+        for tank in ("A1", "A4", "B2"):
+            page, whole = client.get(f"/tank/{tank}").text, client.get(f"/api/tanks/{tank}").json()
+            shown = words(unescape(page))
+            day, learned = whole["stage_day"], whole["learned"]
+            assert (f", day {day}" in shown) == (day is not None)
+            assert (words(learned["text"]) if learned else "") in shown
+            told = {one["probe"]: one["text"] for one in whole["outlooks"]}
+            loud = [m for m in whole["probes"] if m["low"] is not None and m["state"] != "silent"]
+            assert loud
+            for measured in loud:
+                assert told[measured["probe"]] in shown
+        assert "Cools 1\u202f°C in 70 min, heater at 38 %" in client.get("/tank/A1").text
+
+
+def test_what_could_not_be_read_stands_on_the_alarm_page_and_in_the_api() -> None:
+    records, live, deeds, broods = nursery()
+    live.not_read = [RefusedView(topic="room/odd", count=3, example="'x'", why="not a number")]
+    served_app = app_of(records, live, deeds, settings=WebPlace(), past=PAST, broods=broods)
+    with TestClient(served_app, base_url=BASE, client=("127.0.0.1", 1)) as client:
+        assert client.get("/api/refused").json() == [
+            {"topic": "room/odd", "count": 3, "why": "not a number", "example": "'x'"}
+        ]
+        assert "room/odd" in client.get("/alarms").text
+
+
+@pytest.mark.parametrize("name", ["Learned", "Outlook", "Refused"])
+def test_the_example_of_an_answer_is_one(name: str) -> None:
+    schema = document()["components"]["schemas"][name]
+    fits(schema, schema["example"], name)

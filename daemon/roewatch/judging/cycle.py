@@ -107,10 +107,11 @@ class Cycle:
 
     def duty(self) -> float | None:
         """Share of the time the heater is on; None before cycles are known."""
-        if not self.known:
+        rises, falls = self.rises, self.falls  # once: a page may ask while they are forgotten
+        if min(len(rises), len(falls)) < self.limits.band_learn_cycles:
             return None
-        on = median(leg.span_ms for leg in self.rises)
-        off = median(leg.span_ms for leg in self.falls)
+        on = median(leg.span_ms for leg in rises)
+        off = median(leg.span_ms for leg in falls)
         return on / (on + off)
 
     def forget_leg(self) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from roewatch.judging.judge import Learned
 from roewatch.room.reading import Flagged
 from roewatch.room.tank import Probe, Room
 from roewatch.service.clock import Clock
@@ -59,6 +60,13 @@ class LiveRoom:
             RefusedView(topic=entry.topic, count=entry.count, example=entry.example, why=entry.why)
             for entry in self._watch.refusals.topics()
         ]
+
+    def learned(self, tank: str) -> Learned | None:
+        """What is known of a tank's heating; None when a reload has just taken the tank away."""
+        try:
+            return self._watch.learned(tank)
+        except KeyError:
+            return None
 
     def wait_change(self, last: int, timeout_s: float) -> int:
         """Wait until something worth showing was kept since `last`."""

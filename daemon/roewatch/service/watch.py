@@ -15,6 +15,7 @@ from roewatch.breeding.record import BroodRecord
 from roewatch.intake.binding import Binding
 from roewatch.intake.link import LinkState
 from roewatch.intake.refusals import RefusalLog
+from roewatch.judging.judge import Learned
 from roewatch.room.journal import Amendment, JournalEntry
 from roewatch.room.kind import Kind
 from roewatch.room.tank import Room
@@ -37,6 +38,10 @@ class Watch(Loop):
     def room(self) -> Room:
         """The room as it is judged now."""
         return self._fold.room
+
+    def learned(self, tank: str) -> Learned:
+        """What is known of a tank's heating, a reading old at most. Raises KeyError."""
+        return self._fold.judge.learned(tank)
 
     @property
     def refusals(self) -> RefusalLog:

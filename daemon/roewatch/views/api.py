@@ -19,13 +19,17 @@ from roewatch.views.pages import Desk
 from roewatch.views.performance_page import days_of, performance_over
 from roewatch.views.records_page import moved
 from roewatch.views.show import quantity_of
+from roewatch.views.tank_page import outlooks, stage_day
 from roewatch.views.visitor import Visitor
 from roewatch.views.week import probes_of
 from roewatch.views.wire import (
     alarm_json,
     change_json,
     entry_json,
+    learned_json,
     notice_json,
+    outlook_json,
+    refused_json,
     standing_json,
 )
 
@@ -94,7 +98,21 @@ class Api:
     def tank(self, request: Request) -> Response:
         """One tank as it stands."""
         sight = self._desk.lookout.look()
-        return JSONResponse(standing_json(sight.of(request.path_params["tank"])))
+        standing = sight.of(request.path_params["tank"])
+        tank, expected = standing.tank, outlooks(self._desk, sight, standing)
+        return JSONResponse(
+            standing_json(standing)
+            | {
+                "heater_watts": tank.heater_watts,
+                "stage_day": stage_day(self._desk, sight, tank.id),
+                "learned": learned_json(tank, self._desk.live.learned(tank.id)),
+                "outlooks": [outlook_json(probe, told) for probe, told in expected.items()],
+            }
+        )
+
+    def refused(self, _: Request) -> Response:
+        """What spoke and could not be read, topic by topic."""
+        return JSONResponse([refused_json(one) for one in self._desk.live.refused()])
 
     def readings(self, request: Request) -> Response:
         """Readings of one quantity of one tank, whole or thinned."""

@@ -175,6 +175,7 @@ class _Addresses:
             get("/api/tanks/{tank}", asking.reading(api.tank)),
             get("/api/tanks/{tank}/{quantity}", asking.reading(api.readings)),
             get("/api/alarms", asking.reading(api.alarms)),
+            get("/api/refused", asking.reading(api.refused)),
             get("/api/performance", asking.reading(api.performance)),
             get(number, asking.reading(api.alarm)),
             post(f"{number}/acknowledge", seen),

@@ -7,6 +7,7 @@ from typing import Protocol
 from roewatch.alarms.alarm import Alarm, AlarmChange
 from roewatch.alarms.notice import Notice, Receipt
 from roewatch.breeding.plan import Plan
+from roewatch.judging.judge import Learned
 from roewatch.room.journal import Amended, Amendment, JournalEntry
 from roewatch.room.reading import Flagged
 from roewatch.room.series import Series
@@ -89,6 +90,9 @@ class Live(Protocol):
     def link(self) -> LinkView: ...
 
     def refused(self) -> Sequence[RefusedView]: ...
+
+    def learned(self, tank: str) -> Learned | None:
+        """What the judge knows of a tank's heating; None for a tank it does not judge."""
 
     def wait_change(self, last: int, timeout_s: float) -> int:
         """Wait until the change counter differs from `last`, or so long; returns the counter."""

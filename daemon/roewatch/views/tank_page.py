@@ -17,6 +17,7 @@ from roewatch.views.alarm_page import alarm_mark, state_words
 from roewatch.views.brood_events import brood_events, event_marks
 from roewatch.views.chart import ChartSpec, summary, svg
 from roewatch.views.hours import Row, hour_rows
+from roewatch.views.learned import learned_words
 from roewatch.views.outlook import LOOK_BACK_MS, Outlook, of_judge, outlook_of
 from roewatch.views.pages import Desk, units_of
 from roewatch.views.racks import racks_of
@@ -85,7 +86,7 @@ def rate_words(units: Units, tank: Tank, measured: Measured) -> str:
     return f"{text} (limit {', '.join(limits)})." if limits else f"{text}."
 
 
-def _stage_day(desk: Desk, sight: Sight, tank_id: str) -> int | None:
+def stage_day(desk: Desk, sight: Sight, tank_id: str) -> int | None:
     """Which day of its stage a tank is in, counted from 1; None when no entry says."""
     entries = desk.records.journal(tank_id, 0, sight.now_ms + 1)
     named = [(entry.at_ms, stage) for entry in entries if (stage := stage_named(entry))]
@@ -203,7 +204,7 @@ def tank_page(desk: Desk, request: Request) -> Response:
         standing=standing,
         measured=sorted(standing.measured, key=lambda m: quantities.index(m.quantity)),
         anchor=rack.anchor,
-        stage_day=_stage_day(desk, sight, tank.id),
+        stage_day=stage_day(desk, sight, tank.id),
         span=span,
         until=iso(span.until_ms),
         later=span.later(sight.now_ms),
@@ -225,6 +226,7 @@ def tank_page(desk: Desk, request: Request) -> Response:
         state_words=state_words,
         value_words=partial(value_words, units),
         expected=expected,
+        learned=learned_words(tank, desk.live.learned(tank.id)),
         rate_words=partial(rate_words, units, tank),
         several=lambda quantity: counts.count(quantity) > 1,
     )

@@ -4,9 +4,14 @@ from typing import Any
 
 from roewatch.alarms.alarm import Alarm, AlarmChange
 from roewatch.alarms.notice import Notice, Receipt
+from roewatch.judging.judge import Learned
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import iso
 from roewatch.room.quantity import KEPT
+from roewatch.room.tank import Tank
+from roewatch.views.learned import learned_words
+from roewatch.views.outlook import Outlook
+from roewatch.views.ports import RefusedView
 from roewatch.views.standing import Measured, Standing, alarm_words
 
 Json = dict[str, Any]
@@ -47,6 +52,46 @@ def standing_json(standing: Standing) -> Json:
         "word": standing.word,
         "alarms": [alarm.number for alarm in standing.alarms],
         "probes": [measured_json(measured) for measured in standing.measured],
+    }
+
+
+def learned_json(tank: Tank, learned: Learned | None) -> Json | None:
+    """What is known of a tank's heating; None for a tank without a heater, or unjudged."""
+    if learned is None or not tank.heater_watts:
+        return None
+    return {
+        "text": learned_words(tank, learned),
+        "cycles": learned.cycles,
+        "switches_on": learned.switches_on,
+        "switches_off": learned.switches_off,
+        "cools_per_hour": learned.cools_per_h,
+        "warms_per_hour": learned.warms_per_h,
+        "duty": learned.duty,
+        "time_constant_h": learned.time_constant_h,
+        "room": learned.room_c,
+        "room_spread": learned.room_spread,
+    }
+
+
+def outlook_json(probe: str, told: Outlook) -> Json:
+    """What to expect of a probe: when it leaves its window or is back, or why nobody can say."""
+    crossing = told.crossing
+    return {
+        "probe": probe,
+        "text": told.text,
+        "earliest": _when(crossing.earliest_ms if crossing else None),
+        "likely": _when(crossing.likely_ms if crossing else None),
+        "latest": _when(crossing.latest_ms if crossing else None),
+    }
+
+
+def refused_json(refused: RefusedView) -> Json:
+    """Messages of one topic that could not be read."""
+    return {
+        "topic": refused.topic,
+        "count": refused.count,
+        "why": refused.why,
+        "example": refused.example,
     }
 
 
