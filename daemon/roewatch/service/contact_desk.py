@@ -100,7 +100,6 @@ class ContactDesk:
 
     def change_way(self, name: str, way: WayWish) -> None:
         """Another address, or another wait, for the way of that name."""
-        self._has(name, way.name)
 
         def edit(text: str, at: KeyPath) -> str | None:
             place = _way_at(text, at, way.name)
@@ -113,17 +112,19 @@ class ContactDesk:
 
     def remove_way(self, name: str, way: str) -> None:
         """By that way no more."""
-        self._has(name, way)
-        if len(self._ways(name)) == 1:
-            raise ValueError(f"{way} is the only way to {name}; add another first, or remove them")
-        self._at(name, lambda text, at: without_entry(text, _way_at(text, at, way)))
+
+        def edit(text: str, at: KeyPath) -> str | None:
+            place = _way_at(text, at, way)
+            if len(self._ways(name)) == 1:
+                raise ValueError(
+                    f"{way} is the only way to {name}; add another first, or remove them"
+                )
+            return without_entry(text, place)
+
+        self._at(name, edit)
 
     def _ways(self, name: str) -> list[str]:
         return [_short(way) for way in self._room.setup.ways if way.contact == name]
-
-    def _has(self, name: str, way: str) -> None:
-        if way not in self._ways(name):
-            raise ValueError(f"{name} has no way called {way!r}")
 
     def _at(self, name: str, edit: Callable[[str, KeyPath], str | None]) -> None:
         """Change what the room file says of one person."""
@@ -163,9 +164,9 @@ def _values(way: WayWish) -> Mapping[str, Scalar]:
 
 
 def _way_at(text: str, at: KeyPath, way: str) -> KeyPath:
-    """Where a way of one person stands. Raises ValueError for one that has been taken out."""
+    """Where a way of one person stands. Raises ValueError for one that is not there."""
     contact = tomllib.loads(text)["contact"][at[1]]
     place = entry_at(contact, "ways", "name", way)
     if place is None:
-        raise ValueError(f"room.toml has no way called {way!r} there")
+        raise ValueError(f"{contact['name']} has no way called {way!r}")
     return (*at, "ways", place)
