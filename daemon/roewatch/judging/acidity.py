@@ -3,6 +3,10 @@
 Carbon dioxide makes every planted tank's pH go round with the light, so only the difference to the
 tank's own day says anything. A pH that runs away is a crash; one that has lost its air goes with
 the fishes' breath at night and the plants by day; one that creeps for days is a drifting probe.
+
+The days are learned from hours in which nothing is wrong with the pH: a fault must not become what
+the tank is held against, nor its mending look like the next fault. What it stays at for three days
+is the tank's way, and is said to be.
 """
 
 from statistics import fmean, median
@@ -15,14 +19,20 @@ from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
-from roewatch.room.moment import HOUR_MS, span_text
+from roewatch.room.moment import DAY_MS, HOUR_MS, span_text
 from roewatch.room.quantity import Quantity
 from roewatch.room.window import Window
 
 _PH = Quantity.PH
 _FAST = (Kind.PH_CRASH, Kind.AERATION_STOPPED)
+_SLOW = (*_FAST, Kind.PROBE_DRIFTING)
 _DAYS = 3
-_STILL = 72  # five minutes each
+_ODD_DAYS = 7  # nobody's pH is the same for three days: after so many it is the way it goes
+_KEPT_MS = 9 * HOUR_MS
+_STILL_MS = 6 * HOUR_MS
+_NIGHT_H, _SLOWLY = 8, 1.4  # what goes with the light may take so long, and must go further
+_TURNED_MS, _TURNED = 20 * HOUR_MS, 0.04  # breath has turned with the light by then, by so much
+_PIECE_MS = HOUR_MS // 2
 
 
 class Acidity:
@@ -31,7 +41,7 @@ class Acidity:
     SAVED = (
         "hours", "hour", "values", "spread", "spread_count", "off_since", "off_sign", "odd_hours",
         "quiet_until", "offs", "last_off", "rebasing",
-        "settling_until",
+        "settling_until", "renamed", "adopted_ms", "furthest",
     )  # fmt: skip
     __slots__ = (*SAVED, "_known", "limits", "standing", "steady", "window", "witness")
 
@@ -47,12 +57,15 @@ class Acidity:
         self.spread_count = 0
         self.off_since = -1
         self.off_sign = 0
-        self.odd_hours: list[list[Any]] = []  # [hour, mean] kept aside while the pH is away
+        self.odd_hours: list[list[Any]] = []  # [hour, mean] kept aside: away, or something is wrong
         self.quiet_until = -1
         self.last_off: float | None = None
         self.rebasing = False
         self.settling_until = -1
-        self.offs: list[float] = []  # the last hours' differences, by bucket
+        self.offs: list[list[Any]] = []  # [end_ms, difference] of the last hours' buckets
+        self.renamed = False  # the fast condition that stands had another name before
+        self.furthest = 0.0  # the greatest difference since `off_since`
+        self.adopted_ms = -1  # when an hour's odd ways were last taken as the tank's own
 
     def usual(self, at_ms: int) -> float | None:
         """What the days before had at this time of day; None before they are known."""
@@ -63,6 +76,11 @@ class Acidity:
         if before is None or after is None:
             return None
         return (1 - share) * before + share * after
+
+    def as_usual(self, at_ms: int, value: float) -> bool:
+        """Whether that is what the days before had at this time of day."""
+        usual = self.usual(at_ms)
+        return usual is not None and abs(value - usual) <= self.limit()
 
     def _hour(self, hour: int) -> float | None:
         """The days' value at that hour; the middle of three, so one spoilt hour does not count."""
@@ -90,8 +108,9 @@ class Acidity:
         off = value - usual
         if self.rebasing and self._rebase(at_ms, off):
             return
-        self.offs.append(off)
-        del self.offs[:-_STILL]
+        self.offs.append([at_ms, off])
+        while at_ms - self.offs[0][0] >= _KEPT_MS:
+            del self.offs[0]
         self._judge(at_ms, value, off, out)
 
     def limit(self) -> float:
@@ -101,7 +120,8 @@ class Acidity:
         return min(max(limits.ph_off, limits.ph_off_sd * sd), limits.ph_off_most)
 
     def _hour_over(self) -> None:
-        if len(self.values) < 6:
+        due = HOUR_MS / max(self.witness.every_ms, BUCKET_MS)
+        if len(self.values) < due / 2:
             return
         mean = fmean(self.values)
         usual = self.usual(self.hour * HOUR_MS + HOUR_MS // 2)
@@ -110,13 +130,8 @@ class Acidity:
         if level is None and any(self.hours):
             level = median(value for means in self.hours for value in means)
         away = level is not None and abs(mean - level) > self.limit() * (1 if usual else 3)
-        if away:
-            self.odd_hours = [row for row in self.odd_hours if self.hour - row[0] <= 72]
-            self.odd_hours.append([self.hour, mean])
-            same = [row[1] for row in self.odd_hours if (row[0] - self.hour) % 24 == 0]
-            if len(same) >= 3:
-                # three days the same at this hour: the tank's way, whatever it was before
-                self.hours[self.hour % 24] = same
+        if away or self._ailing():
+            self._set_aside(mean)
             return
         if usual is not None:
             if self.last_off is not None:
@@ -129,16 +144,33 @@ class Acidity:
         kept.append(mean)
         del kept[:-_DAYS]
 
+    def _ailing(self) -> bool:
+        """Whether anything stands of this tank's pH: such hours teach nothing."""
+        return any(key[1] is _PH for key in self.standing.told)
+
+    def _set_aside(self, mean: float) -> None:
+        """An hour that is not to be learned; what days agree on is the tank's way after all."""
+        self.odd_hours = [row for row in self.odd_hours if self.hour - row[0] < 24 * _ODD_DAYS]
+        self.odd_hours.append([self.hour, mean])
+        same = [row[1] for row in self.odd_hours if (row[0] - self.hour) % 24 == 0]
+        last = same[-_DAYS:]
+        # a plan lowers it day by day
+        agree = not self.steady or max(last) - min(last) <= self.limit()
+        if len(last) == _DAYS and (agree or len(same) == _ODD_DAYS):
+            self.hours[self.hour % 24] = last
+            self.adopted_ms = (self.hour + 1) * HOUR_MS
+
     def _rebase(self, at_ms: int, off: float) -> bool:
         """After something explained, the tank may stand elsewhere: shift its days by as much."""
-        self.offs.append(off)
+        self.offs.append([at_ms, off])
         if len(self.offs) < 6:
             return True
-        shift = fmean(self.offs)
+        shift = fmean(off for _, off in self.offs)
         if abs(shift) > 0.3 * self.limit():
             self.hours = [[value + shift for value in means] for means in self.hours]
             self._known = {}
             self.last_off = None
+            self.odd_hours = []
         self.rebasing = False
         self.settling_until = at_ms + self.limits.ph_settle_ms
         self.offs = []
@@ -154,51 +186,92 @@ class Acidity:
             if self.off_since >= 0:
                 self.off_since, self.off_sign = -1, 0
             near = self.standing.told and len(self.offs) >= 6
-            if near and max(map(abs, self.offs[-6:])) < 0.6 * limit:
-                self._over("as at this hour of the days before", out, *_FAST, Kind.PROBE_DRIFTING)
+            if near and max(abs(off) for _, off in self.offs[-6:]) < 0.6 * limit:
+                new = self.adopted_ms > at_ms - DAY_MS
+                way = "so for days: taken as the tank's way"
+                self._over(way if new else "as at this hour of the days before", out, *_SLOW)
             return
         if sign == 0:
             return
         if sign != self.off_sign:
-            self.off_since, self.off_sign = at_ms, sign
+            self.off_since, self.off_sign, self.furthest = at_ms, sign, 0.0
+        self.furthest = max(self.furthest, abs(off))
         if at_ms - self.off_since < 2 * BUCKET_MS:
             return
-        slope = self._slope(18)
+        slope = self._slope(HOUR_MS * 3 // 2)
         if slope is None:
             return
         if self.standing.holds(Kind.PH_CRASH, _PH) and self._still():
             # what was lost stays lost; the window says whether the tank can live with it
             self._over(f"no longer falling, {abs(off):.2f} from the days before", out, *_FAST)
             self.rebasing, self.offs = True, []
-        elif self._going(sign, unsettled) or self.standing.any_of(*_FAST):
+        elif self._creeps(at_ms, off):
+            self._over(f"it is rather: {Kind.PROBE_DRIFTING}", out, *_FAST)
+            self._drift(at_ms, value, off, out)
+        elif self._going(at_ms, sign, unsettled) or self.standing.any_of(*_FAST):
             self._fast(at_ms, value, off, slope, out)
         elif at_ms - self.off_since >= 16 * HOUR_MS and self.steady:
             self._drift(at_ms, value, off, out)
 
-    def _going(self, sign: int, unsettled: float) -> bool:
-        """Whether it went away from the days before within the last one, two or four hours."""
-        offs = self.offs
-        now = fmean(offs[-3:])
+    def _going(self, at_ms: int, sign: int, unsettled: float) -> bool:
+        """Whether it went away from the days before within the last hours.
+
+        In four, or with the light in eight, as breath does: a probe drifts by day as by night.
+        """
+        now = fmean(off for _, off in self.offs[-3:])
         least = self.limits.ph_gone * unsettled
+        spans = [(1, least), (2, least), (4, least)]
+        if not self._drifting and self._by_night(at_ms) is (sign < 0):
+            spans.append((_NIGHT_H, _SLOWLY * least))
         return any(
-            sign * (now - fmean(offs[-back - 3 : -back])) > least
-            for back in (12, 24, 48)
-            if len(offs) >= back + 3
+            (then := self._then(hours * HOUR_MS)) is not None and sign * (now - then) > far
+            for hours, far in spans
         )
+
+    @property
+    def _drifting(self) -> bool:
+        return self.standing.holds(Kind.PROBE_DRIFTING, _PH, self.witness.id)
+
+    def _creeps(self, at_ms: int, off: float) -> bool:
+        """Whether what was taken for breath has gone on as far by day as by night."""
+        if not self.steady or self.standing.holds(Kind.PH_CRASH, _PH):
+            return False
+        if not self.standing.holds(Kind.AERATION_STOPPED, _PH):
+            return False
+        long = at_ms - self.off_since >= _TURNED_MS
+        return long and abs(off) > self.furthest - _TURNED
+
+    def _then(self, back_ms: int) -> float | None:
+        """The difference so long ago, by three buckets; None when nobody knows."""
+        offs = self.offs
+        until_ms = offs[-1][0] - back_ms
+        end = len(offs)
+        while end and offs[end - 1][0] > until_ms:
+            end -= 1
+        three = offs[max(end - 3, 0) : end]
+        return fmean(off for _, off in three) if len(three) == 3 else None
 
     def _still(self) -> bool:
         """Whether the difference to the days before has held for the last six hours."""
-        if len(self.offs) < _STILL:
+        first_ms = self.offs[-1][0] - _STILL_MS
+        pieces: dict[int, list[float]] = {}
+        for at_ms, off in self.offs:
+            if at_ms > first_ms:
+                pieces.setdefault((at_ms - first_ms - 1) // _PIECE_MS, []).append(off)
+        if len(pieces) < _STILL_MS // _PIECE_MS:
             return False
-        means = [fmean(self.offs[n : n + 6]) for n in range(0, _STILL, 6)]
+        means = [fmean(piece) for piece in pieces.values()]
         return max(means) - min(means) < self.limits.ph_gone
 
-    def _slope(self, buckets: int) -> float | None:
+    def _slope(self, span_ms: int) -> float | None:
         """How fast the difference to the days before has been going, per hour."""
-        offs = self.offs[-buckets:]
+        since_ms = self.offs[-1][0] - span_ms
+        offs = [row for row in self.offs if row[0] > since_ms]
+        if len(offs) < 6:
+            offs = self.offs[-6:]
         if len(offs) < 6:
             return None
-        return fitted_per_h([n * BUCKET_MS for n in range(len(offs))], offs)
+        return fitted_per_h([at_ms for at_ms, _ in offs], [off for _, off in offs])
 
     def _by_night(self, at_ms: int) -> bool | None:
         """Whether the tank's own day goes down at this hour; None when it hardly has one."""
@@ -213,7 +286,7 @@ class Acidity:
     def _fast(self, at_ms: int, value: float, off: float, slope: float, out: list[Finding]) -> None:
         crash = self.standing.holds(Kind.PH_CRASH, _PH)
         airless = self.standing.holds(Kind.AERATION_STOPPED, _PH)
-        quick = self._slope(9)
+        quick = self._slope(HOUR_MS * 3 // 4)
         quick = slope if quick is None else quick
         fast = min(slope, quick) < -self.limits.ph_crash_per_h
         if off > 0:
@@ -228,6 +301,12 @@ class Acidity:
             kind = Kind.PH_CRASH if self._by_night(at_ms) is False else Kind.AERATION_STOPPED
         if not self.steady and (kind is Kind.AERATION_STOPPED or off > -0.4):
             return  # a plan lowers the pH just so
+        if not (crash or airless):
+            self.renamed = False
+        elif not (crash if kind is Kind.PH_CRASH else airless):
+            if self.renamed:  # one cause has one name, and may be told again once
+                kind = Kind.PH_CRASH if crash else Kind.AERATION_STOPPED
+            self.renamed = True
         other = _FAST[0] if kind is _FAST[1] else _FAST[1]
         self._over(f"it is rather: {kind}", out, other)
         word = "above" if off > 0 else "below"
@@ -286,12 +365,18 @@ class Acidity:
             )  # fmt: skip
             self.standing.end(at_ms, seen, out)
 
-    def quiet(self, until_ms: int) -> None:
-        """The keeper's hands or an electrode in buffer explain the pH until then."""
+    def quiet(self, until_ms: int, *, calibrated: bool = False) -> None:
+        """The keeper's hands or an electrode in buffer explain the pH until then.
+
+        Afterwards it may stand elsewhere, unless something slow is still wrong: then it is held
+        against the days before that began. calibrated: a drift is over with that.
+        """
         self.quiet_until = max(self.quiet_until, until_ms)
         self.off_since, self.off_sign = -1, 0
         self.values = []
-        self.rebasing = True
+        wrong = _FAST if calibrated else _SLOW
+        if not any(key[0] in wrong and key[1] is _PH for key in self.standing.told):
+            self.rebasing = True
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""
@@ -299,6 +384,11 @@ class Acidity:
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        older = len(row) == len(self.SAVED) - 3
+        if older:
+            row = [*row, False, -1, 0.0]
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
+        if older:  # its differences had no times
+            self.offs = []
         self._known = {}

@@ -165,7 +165,7 @@ class Keeping:
             named = next((q for q in Quantity if q in word), Quantity.PH)
             self.calibrations.append([entry.at_ms, until_ms, named])
             if named is Quantity.PH and self.acidity is not None:
-                self.acidity.quiet(until_ms + self.limits.calibration_after_ms)
+                self.acidity.quiet(until_ms + self.limits.calibration_after_ms, calibrated=True)
             del self.calibrations[:-8]
 
     def withdraw(self, entry: JournalEntry, at_ms: int, out: list[Finding]) -> None:

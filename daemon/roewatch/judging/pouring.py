@@ -137,6 +137,9 @@ class Pouring:
             return
         if cooled:
             return  # the thermometer tells it
+        if self._set_right(sour):
+            sour.name()
+            return
         kind = Kind.ACID_OVERDOSE if moved < 0 else Kind.HARD_WATER
         cause = "acid" if moved < 0 else "hard or alkaline water"
         span = span_text(sour.age_ms() + 8 * MINUTE_MS)
@@ -159,6 +162,14 @@ class Pouring:
         if usual is None:
             return False
         return abs(sour.witness.f - usual) < abs(sour.before - usual)
+
+    def _set_right(self, sour: Jump) -> bool:
+        """Whether an electrode that had drifted says again what the days before it did."""
+        witness = sour.witness
+        drifted = self.standing.holds(Kind.PROBE_DRIFTING, _PH, witness.id)
+        return (
+            drifted and self.acidity is not None and self.acidity.as_usual(witness.f_at, witness.f)
+        )
 
     def _change_text(self, warm: Jump, moved: float) -> str:
         span = span_text(warm.age_ms() + 8 * MINUTE_MS)
