@@ -3,6 +3,8 @@
 import logging
 import traceback
 from collections import Counter
+from collections.abc import Callable
+from typing import TypeVar
 
 from roewatch.room.moment import HOUR_MS
 
@@ -11,6 +13,8 @@ log = logging.getLogger(__name__)
 QUIET_MS = HOUR_MS
 """So long without a fault, and its alarm is over."""
 _MOST_KINDS = 100
+
+Answer = TypeVar("Answer")
 
 
 class Faults:
@@ -33,6 +37,14 @@ class Faults:
             log.error("our_fault kind=%r", kind, exc_info=error)
         elif times & (times - 1) == 0:  # at 2, 4, 8 … times, so that a flood stays short
             log.error("our_fault_again kind=%r times=%d", kind, times)
+
+    def guarded(self, doing: str, do: Callable[[], Answer], now_ms: int) -> Answer | None:
+        """What `do` answers; None where a bug of ours kept it from it, which is noted."""
+        try:
+            return do()
+        except Exception as error:  # noqa: BLE001  # noted, logged and, by `standing`, alarmed
+            self.note(doing, error, now_ms)
+            return None
 
     def standing(self, now_ms: int) -> bool:
         """Whether there was one within the last hour."""

@@ -3,13 +3,11 @@
 Everything here is memory. `watch` keeps what comes out and only then acknowledges what went in;
 `replay` prints it. After a crash the fold is put back from the store and re-reads what was kept
 after its last saved state, which gives the same alarms, because judging folds over event time.
-A bug of ours in judging or telling is noted and worked around here: the reading is kept, without
-a judgement, and the room gets one alarm about it.
+A bug of ours in judging or telling is noted and passed over, and the room gets one alarm about it.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
-from typing import TypeVar
 
 from roewatch.alarms.alarm import AlarmChange
 from roewatch.alarms.book import AlarmBook
@@ -18,14 +16,14 @@ from roewatch.alarms.telling import Teller
 from roewatch.breeding.record import BroodRecord
 from roewatch.intake.decode import Refused
 from roewatch.judging.finding import Finding
-from roewatch.judging.judge import Judge, Judged
+from roewatch.judging.judge import Judge
 from roewatch.room.journal import Amendment, Deed, JournalEntry
 from roewatch.room.kind import Kind
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
-from roewatch.room.reading import Flag, Flagged, Reading
+from roewatch.room.reading import Flagged, Reading
 from roewatch.room.tank import ROOM, Room
 from roewatch.service.brooding import Brooding, Entailed
-from roewatch.service.clock_sense import EARLIEST_MS
+from roewatch.service.careful_judge import CarefulJudge
 from roewatch.service.derived import Deriver
 from roewatch.service.faults import Faults
 from roewatch.service.stages import Stages
@@ -34,9 +32,6 @@ from roewatch.storage.store import Store
 
 TELLER_KEY = "teller"
 SAVE_STATES_EVERY_MS = MINUTE_MS
-_FAILING_TICKS = 60  # a bug at every tick: so many are passed over at one reading, no more
-
-Answer = TypeVar("Answer")
 
 
 class Fold:
@@ -65,6 +60,7 @@ class Fold:
         self.faults = faults or Faults()
         self.derived = derived or Deriver(judge.room, settle_ms=judge.limits.settle_ms)
         self.broods = broods or Brooding((), {}, lambda: judge.room)
+        self._careful = CarefulJudge(judge, self.derived, self.faults)
         self._stages = stages
         self._again = again
         self._teller_saved = teller.state()
@@ -108,15 +104,12 @@ class Fold:
 
         beside: states of others, to be kept in the same transaction.
         """
-        flagged, revised, changes = self._taken(self._with_derived(readings, now_ms), now_ms)
+        flagged, revised, changes = self._taken(readings, now_ms)
         return self._kept(changes, now_ms, flagged=flagged, revised=revised, states=beside)
 
     def note_ahead(self, refused: Iterable[Refused], now_ms: int) -> None:
         """Own times of the future that came with readings taken next: a probe's clock is wrong."""
-        for refusal in refused:
-            if refusal.ahead is not None:
-                note = partial(self.judge.note_ahead, *refusal.ahead)
-                self._guarded("judging a clock", note, now_ms)
+        self._careful.note_ahead(refused, now_ms)
 
     def _taken(
         self, readings: Iterable[Reading], now_ms: int
@@ -124,28 +117,13 @@ class Fold:
         flagged: list[Flagged] = []
         revised: list[Flagged] = []
         changes: list[AlarmChange] = []
-        for reading in readings:
-            try:
-                judged = self.judge.take(reading) if reading[1] >= EARLIEST_MS else _unseen(reading)
-            except Exception as error:  # noqa: BLE001  # a bug must not cost the reading
-                judged = self._judged_again(reading, error, now_ms, changes)
-            self.derived.hear(judged.flagged, judged.revised)
+        for judged in self._careful.take(readings, now_ms):
             flagged.append(judged.flagged)
             if judged.revised is not None:
                 revised.append(judged.revised)
             if judged.findings:
                 changes += self._booked(judged.findings, now_ms)
         return flagged, revised, changes
-
-    def _with_derived(self, readings: Iterable[Reading], now_ms: int) -> Iterator[Reading]:
-        for reading in readings:
-            if reading[1] >= self.derived.wake_ms:
-                yield from self._due(reading[1], now_ms)
-            yield reading
-
-    def _due(self, to_ms: int, now_ms: int) -> list[Reading]:
-        due = self._guarded("deriving", lambda: list(self.derived.due(to_ms)), now_ms)
-        return due or []
 
     def tick(self, now_ms: int, *, judged_to_ms: int | None = -1) -> Kept:
         """Let time pass with no reading: silence, reminders, shelves that end.
@@ -154,15 +132,15 @@ class Fold:
         to be believed, and then nobody counts as silent.
         """
         to_ms = now_ms if judged_to_ms == -1 else judged_to_ms
-        derived = [] if to_ms is None else self._due(to_ms, now_ms)
+        derived = [] if to_ms is None else self._careful.due(to_ms, now_ms)
         flagged, revised, changes = self._taken(derived, now_ms)
         if to_ms is not None:
-            changes += self._booked(self._advanced(to_ms, now_ms), now_ms)
+            changes += self._booked(self._careful.advance(to_ms, now_ms), now_ms)
             changes += self._brooded(now_ms)
-        aged = self._guarded("letting alarms age", lambda: self.book.advance(now_ms), now_ms)
+        aged = self.faults.guarded("letting alarms age", lambda: self.book.advance(now_ms), now_ms)
         changes += aged or []
         changes += self._own_faults(now_ms)
-        notices = self._guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
+        notices = self.faults.guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
         return self._kept(changes, now_ms, flagged=flagged, revised=revised, notices=notices or ())
 
     @property
@@ -175,7 +153,7 @@ class Fold:
         if self._ready_ms is None or now_ms < self._ready_ms:
             return None
         self._ready_ms = None
-        notices = self._guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
+        notices = self.faults.guarded("telling", lambda: self.teller.advance(now_ms), now_ms)
         return self._kept([], now_ms, notices=notices or ())
 
     def enter(self, entry: JournalEntry, now_ms: int) -> Kept:
@@ -186,7 +164,9 @@ class Fold:
         moved = entry.deed is Deed.STAGE and self._stages is not None
         if moved and self._stages is not None:
             self._stages.check(entry)
-        findings = self._guarded("taking the journal", lambda: self.judge.enter(entry), now_ms)
+        findings = self.faults.guarded(
+            "taking the journal", lambda: self.judge.enter(entry), now_ms
+        )
         changes = self._booked(findings or (), now_ms)
         states: dict[str, str] = {}
         if moved and self._stages is not None:
@@ -213,7 +193,9 @@ class Fold:
             if entry is not None:
                 states |= stages.enter(entry)
         judge = partial(self._amended, before, entry)
-        changes = self._booked(self._guarded("taking the journal", judge, now_ms) or (), now_ms)
+        changes = self._booked(
+            self.faults.guarded("taking the journal", judge, now_ms) or (), now_ms
+        )
         if stages is not None:
             changes += self.reconfigure(stages.room, now_ms)
         return self._kept(changes, now_ms, amended=[amendment], states=states)
@@ -250,7 +232,7 @@ class Fold:
         return together([*steps, self._kept(changes, now_ms, broods=entailed.records)])
 
     def _brooded(self, now_ms: int) -> list[AlarmChange]:
-        found = self._guarded(
+        found = self.faults.guarded(
             "looking after broods",
             lambda: self.broods.findings(now_ms, self.book.open()),
             now_ms,
@@ -266,8 +248,8 @@ class Fold:
 
     def hear(self, receipt: Receipt, next_due_ms: int | None, now_ms: int) -> Kept:
         """Take a receipt: a way that fails is an alarm, and another way or person is told."""
-        found = self._guarded("telling", lambda: self.teller.delivery(receipt), now_ms)
-        notices = self._guarded("telling", lambda: self.teller.hear(receipt, now_ms), now_ms)
+        found = self.faults.guarded("telling", lambda: self.teller.delivery(receipt), now_ms)
+        notices = self.faults.guarded("telling", lambda: self.teller.hear(receipt, now_ms), now_ms)
         return self._kept(
             self._booked([found] if found else (), now_ms),
             now_ms,
@@ -313,30 +295,6 @@ class Fold:
 
     # -- bugs of ours -----------------------------------------------------------------------
 
-    def _judged_again(
-        self, reading: Reading, error: Exception, now_ms: int, changes: list[AlarmChange]
-    ) -> Judged:
-        """A bug met this reading, or a tick that came due with it: past the tick, try once more."""
-        self.faults.note("judging", error, now_ms)
-        changes += self._booked(self._advanced(reading.at_ms, now_ms), now_ms)
-        judged = self._guarded("judging", lambda: self.judge.take(reading), now_ms)
-        return judged or _unseen(reading)
-
-    def _advanced(self, to_ms: int, now_ms: int) -> list[Finding]:
-        for _ in range(_FAILING_TICKS):
-            # a tick that fails is passed over: the next call goes on after it
-            found = self._guarded("judging", lambda: self.judge.advance(to_ms), now_ms)
-            if found is not None:
-                return found
-        return []
-
-    def _guarded(self, doing: str, do: Callable[[], Answer], now_ms: int) -> Answer | None:
-        try:
-            return do()
-        except Exception as error:  # noqa: BLE001  # noted, logged and alarmed: see `faults`
-            self.faults.note(doing, error, now_ms)
-            return None
-
     def _own_faults(self, now_ms: int) -> list[AlarmChange]:
         if self._stands(Kind.JUDGING_FAILED):
             self.faults.began_with_one(now_ms)
@@ -365,7 +323,7 @@ class Fold:
         changes: list[AlarmChange] = []
         for finding in findings:
             take = partial(self.book.take, finding)
-            changes += self._guarded("booking alarms", take, now_ms) or []
+            changes += self.faults.guarded("booking alarms", take, now_ms) or []
         return changes
 
     def _kept(  # noqa: PLR0913  # what one transaction may hold, by name
@@ -384,9 +342,9 @@ class Fold:
     ) -> Kept:
         told = list(notices)
         if changes:
-            said = self._guarded("telling", lambda: self.teller.take(changes, now_ms), now_ms)
+            said = self.faults.guarded("telling", lambda: self.teller.take(changes, now_ms), now_ms)
             told += said or ()
-        self._ready_ms = self._guarded("telling", lambda: self.teller.next_ms(now_ms), now_ms)
+        self._ready_ms = self.faults.guarded("telling", lambda: self.teller.next_ms(now_ms), now_ms)
         kept_states = dict(states or {})
         due = (
             self._states_saved_ms is None
@@ -413,9 +371,3 @@ class Fold:
             broods=broods,
             receipts=receipts,
         )
-
-
-def _unseen(reading: Reading) -> Judged:
-    """The reading as it came: nobody has judged it."""
-    probe, at_ms, raw = reading
-    return Judged(Flagged(probe, at_ms, raw, raw, Flag.NOT_EVALUATED), (), None)
