@@ -450,7 +450,10 @@ def test_a_silent_input_is_told_once_and_not_again_for_what_is_derived(tmp_path:
 
 @pytest.mark.parametrize(
     ("written", "why"),
-    [("dkh = 0.4", "below 1\u00a0°dKH"), ("dkh = 4.0\ntannin = true", "with tannin a KH kit misleads")],
+    [
+        ("dkh = 0.4", "below 1\u00a0°dKH"),
+        ("dkh = 4.0\ntannin = true", "with tannin a KH kit misleads"),
+    ],
 )
 def test_a_hardness_that_cannot_tell_co2_is_answered_with_advice(
     tmp_path: Path, written: str, why: str
