@@ -30,7 +30,7 @@ _DAYS = 3
 _ODD_DAYS = 7  # nobody's pH is the same for three days: after so many it is the way it goes
 _KEPT_MS = 9 * HOUR_MS
 _STILL_MS = 6 * HOUR_MS
-_NIGHT_H, _SLOWLY = 8, 1.4  # what goes with the light may take so long, and must go further
+_NIGHT_H, _SLOWLY = 8, 1.3  # what goes with the light may take so long, and must go further
 _TURNED_MS, _TURNED = 20 * HOUR_MS, 0.04  # breath has turned with the light by then, by so much
 _PIECE_MS = HOUR_MS // 2
 

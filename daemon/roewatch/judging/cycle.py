@@ -84,6 +84,12 @@ class Cycle:
         return len(self.falls) >= need and len(self.rises) >= need
 
     @property
+    def banded(self) -> bool:
+        """Whether enough turns were seen to speak of switch points, if not of rates."""
+        need = self.limits.band_learn_cycles
+        return len(self.peaks) >= need and len(self.troughs) >= need
+
+    @property
     def resolved(self) -> bool:
         """Whether five-minute medians are fine enough to compare single legs."""
         return self.known and self.on_ms >= 15 * MINUTE_MS and self.off_ms >= 25 * MINUTE_MS

@@ -153,6 +153,7 @@ class Heat:
         self.low_since = (self.low_since if self.low_since >= 0 else at_ms) if low else -1
         self.high_since = (self.high_since if self.high_since >= 0 else at_ms) if high else -1
         if at_ms <= self.quiet_until:
+            self.low_since = self.high_since = -1  # so far it says nothing of the heater
             return
         if low:
             self._judge_low(at_ms, value, out)

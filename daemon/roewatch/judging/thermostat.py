@@ -57,10 +57,10 @@ class Thermostat:
         cycle = self.heat.cycle
         if turn.is_peak:
             self.last_peak, self.last_peak_ms = turn.value, turn.at_ms
-        if not cycle.known:
+        if not cycle.known and not cycle.banded:
             cycle.learn(turn, leg=not quiet)
             return
-        ordinary = self._leg(turn, quiet=quiet)
+        ordinary = self._leg(turn, quiet=quiet) if cycle.known else not quiet
         usual = cycle.upper if turn.is_peak else cycle.lower
         off = turn.value - usual
         limits = self.heat.limits
@@ -68,7 +68,7 @@ class Thermostat:
             if quiet:
                 return
             self.odd.append([turn.is_peak, turn.at_ms, turn.value])
-            del self.odd[:-_KEPT_ODD]
+            del self.odd[1 : 1 - _KEPT_ODD]  # the first says since when
             # the next turn may be as far off on the other side
             self.allow(at_ms + max(4 * cycle.period_ms, 12 * HOUR_MS), abs(off) + 0.1)
         else:
@@ -141,10 +141,10 @@ class Thermostat:
         wait_ms = self.heat.limits.adopt_ms * (1 if moved else _NEW_WAY)
         if not self.odd or at_ms - self.odd[0][1] < wait_ms:
             return
-        if len(self.odd) < 4:
+        if len(self.odd) < 5:
             return
-        self.heat.cycle.adopt(self.odd)
-        self.odd = []
+        self.heat.cycle.adopt(self.odd[1:])
+        self.odd, self.slacks = [], []
         if moved:
             self._end(Kind.THERMOSTAT_MOVED, at_ms, "taken as the thermostat's new setting", out)
 
@@ -171,12 +171,15 @@ class Thermostat:
         usual = 0.75 < _pooled(legs[-4:]) < 1.3
         self.strange[turn.is_peak] = -1 if usual else since_ms if since_ms >= 0 else turn.at_ms
         ailing = self.heat.standing.any_of(Kind.LID_OPEN, Kind.HEATER_WEAK)
-        return 0.75 < ratio < 1.3 and not ailing
+        cold = self.heat.doubt in (Doubt.CUT, Doubt.COLD)  # short falls of another room
+        return 0.75 < ratio < 1.3 and not ailing and not cold
 
     def _relearn(self, at_ms: int, out: list[Finding]) -> None:
         """Legs that were all strange for days: forget the old ones and learn anew."""
         wait_ms = _NEW_WAY * self.heat.limits.adopt_ms
         for rising, kind in ((False, Kind.LID_OPEN), (True, Kind.HEATER_WEAK)):
+            if not (self.warming if rising else self.cooling):
+                self.strange[rising] = -1  # none could be compared for a day: nobody knows
             since_ms = self.strange[rising]
             if since_ms < 0 or at_ms - since_ms < wait_ms:
                 continue
@@ -246,6 +249,8 @@ class Thermostat:
         span_ms = low_ms - self.last_peak_ms
         if self.last_peak_ms < 0 or not HOUR_MS // 3 <= span_ms <= 12 * HOUR_MS:
             return False
+        if self.heat.quiet_until > self.last_peak_ms:
+            return False  # something else has cooled it on the way
         usual = cycle.loss(self.heat.over_room((self.last_peak + low) / 2))
         return usual > 0 and (self.last_peak - low) / span_ms * HOUR_MS > 1.35 * usual
 
