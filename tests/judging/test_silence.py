@@ -58,6 +58,26 @@ def test_the_whole_room_silent_is_one_finding_that_ends() -> None:
     assert (findings[0].at_ms - START) // MINUTE_MS <= 34
 
 
+def electrode_by_ten_minutes(lost: set[int]) -> list[str]:
+    """What is found of an electrode that loses those of its eighty readings."""
+    judge = Judge(room([tank()], [probe("A1-ph", "A1", Quantity.PH, 10 * MINUTE_MS)]))
+    said = [
+        Reading("A1-ph", START + n * 10 * MINUTE_MS, 6.2 + n % 3 / 100)
+        for n in range(80)
+        if n not in lost
+    ]
+    return kinds(fold(judge, said))
+
+
+def test_a_probe_that_seldom_speaks_is_patchy_when_it_loses_half() -> None:
+    lost = {n for n in range(40, 80) if n % 2 or n % 5 == 0}
+    assert electrode_by_ten_minutes(lost) == ["A1 probe-patchy"]
+
+
+def test_a_probe_that_seldom_speaks_and_was_silent_for_hours_is_not_patchy() -> None:
+    assert electrode_by_ten_minutes(set(range(50, 68))) == ["A1 probe-silent"]
+
+
 def test_a_downtime_of_the_daemon_is_nobodys_silence() -> None:
     judge = three_tanks()
     findings = fold(judge, talk(first=0, last=30))

@@ -1,16 +1,19 @@
 """Honesty: what a probe's own readings say of the probe: broken, stuck, noisy or patchy."""
 
+from itertools import groupby
+
 from roewatch.judging.finding import Finding
 from roewatch.judging.quality import sensor_code
 from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.testimony import BUCKET_MS
-from roewatch.judging.witness import Witness
+from roewatch.judging.witness import KEPT_BUCKETS, Witness
 from roewatch.room.kind import Kind
 from roewatch.room.measured import measured
 from roewatch.room.moment import MINUTE_MS, span_text
 from roewatch.room.quantity import KEPT, Quantity, shown
 
 _NOISE_LEAST = 5  # readings
+_PATCHY_LEAST = 12  # readings due; of fewer nobody can say
 _DUMB_MS = 3 * MINUTE_MS
 
 
@@ -134,25 +137,25 @@ def judge_patchy(witness: Witness, standing: Standing, out: list[Finding]) -> No
     """One more bucket: which share of the readings due in the last while did not come?"""
     limits = witness.limits
     due = BUCKET_MS / witness.every_ms
-    span = limits.patchy_span_ms // BUCKET_MS
+    span_ms = limits.patchy_span_ms if due >= 1 else KEPT_BUCKETS * BUCKET_MS
+    span = span_ms // BUCKET_MS
     received = witness.received
-    if due < 1 or len(received) < span:
+    if due * span < _PATCHY_LEAST or len(received) < span:
         return
     seen = received[-span:]
     missing = 1 - sum(seen) / (due * span)
     if missing < limits.patchy_share and not standing.told:
         return
     quantity, at_ms = witness.probe.quantity, (witness.received_five + 1) * BUCKET_MS
-    # a hole in one piece is silence, not patchiness
-    if missing >= limits.patchy_share and seen.count(0) < span * 0.2:
-        message = f"{missing:.0%} of the readings due in {span_text(limits.patchy_span_ms)} missing"
+    if missing >= limits.patchy_share and not _in_one_piece(seen, due, limits.patchy_share):
+        message = f"{missing:.0%} of the readings due in {span_text(span_ms)} missing"
         standing.see(
             at_ms,
             Seen(
                 kind=Kind.PROBE_PATCHY,
                 quantity=quantity,
                 probe=witness.id,
-                since_ms=at_ms - limits.patchy_span_ms,
+                since_ms=at_ms - span_ms,
                 message=message,
             ),
             out,
@@ -161,3 +164,14 @@ def judge_patchy(witness: Witness, standing: Standing, out: list[Finding]) -> No
         Kind.PROBE_PATCHY, quantity, witness.id
     ):
         _end(witness, Kind.PROBE_PATCHY, standing, "readings come regularly again", out)
+
+
+def _in_one_piece(seen: list[int], due: float, share: float) -> bool:
+    """Whether what is missing is a hole: that is silence, not patchiness."""
+    if due >= 1:
+        return seen.count(0) >= len(seen) * 0.2
+    # a probe that speaks seldom leaves most five minutes empty: is the rest patchy, too?
+    runs = groupby(seen, lambda readings: readings == 0)
+    longest = max((len(list(run)) for empty, run in runs if empty), default=0)
+    rest = due * (len(seen) - longest)
+    return 1 - sum(seen) / rest < share if rest > 1 else True
