@@ -110,7 +110,7 @@ def test_a_nearly_empty_room_becomes_a_watched_tank(
 
         wait_until(lambda: "house/warm/2" in speaks(24.1), "both topics are seen")
         assert "this one is warm" not in keeper.reads("/setup")
-        wait_until(lambda: "this one is warm house/warm/2" in speaks(27.0), "the hand is seen")
+        wait_until(lambda: "this one is warm: house/warm/2" in speaks(27.0), "the hand is seen")
         keeper.does(
             "/setup", "/setup/tie",
             key="house/warm/2/temperature", tank="B2", quantity="temperature",
