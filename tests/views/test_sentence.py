@@ -84,6 +84,7 @@ def test_a_pace_is_told_as_a_difference_and_never_larger_than_it_is() -> None:
     assert sentence(pace.text(), F) == (
         "temperature at most 1.0\u202f°F up and at most 1.8\u202f°F down in 1 h"
     )
+    assert sentence(f"(limit {warmer(0.6)} in 1 h)", F) == "(limit 1.0\u202f°F in 1 h)"
     hard = Pace(followed=Followed.CARBONATE, span_ms=DAY_MS, rise=1.0, fall=0.5)
     assert "at most 17\u202fppm CaCO3 up and at most 8\u202fppm" in sentence(hard.text(), PPM)
 

@@ -17,7 +17,7 @@ from roewatch.views.units import Of, Units
 
 _NUMBER = r"[+-]?\d+(?:\.\d+)?"
 _TOLD = re.compile(
-    r"(?P<bound>(?i:about|at most|at least|no more than) )?"
+    r"(?P<bound>(?i:about|at most|at least|no more than|limit) )?"
     rf"(?<![\w.+-])(?P<first>{_NUMBER})(?:(?P<to>-|{TO})(?P<last>{_NUMBER}))?"
     rf"(?P<space>[{VALUE}{DIFFERENCE}])(?P<unit>°C(?!\w)|L(?![\w/])|°dGH\b|°dKH\b)"
 )
@@ -28,7 +28,12 @@ _OTHERWISE = {  # a value of that measure that we did not write, or that cannot 
     Of.HARDNESS: re.compile(r"\bd[GK]H\b|\d\s*degrees\b", re.IGNORECASE),
 }
 
-_BOUNDS = {"at least": rounded_up, "at most": rounded_down, "no more than": rounded_down}
+_BOUNDS = {
+    "at least": rounded_up,
+    "at most": rounded_down,
+    "no more than": rounded_down,
+    "limit": rounded_down,  # of a rate
+}
 
 
 def sentence(text: str, units: Units) -> str:

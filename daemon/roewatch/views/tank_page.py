@@ -9,8 +9,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from roewatch.judging.finding import Forecast
+from roewatch.room.measured import apart
 from roewatch.room.moment import DAY_MS, HOUR_MS, iso, span_text
-from roewatch.room.quantity import KEPT, Quantity
+from roewatch.room.quantity import KEPT, Quantity, shown_difference
 from roewatch.room.reading import Flag
 from roewatch.room.tank import Tank
 from roewatch.views.alarm_page import alarm_mark, state_words
@@ -36,7 +37,6 @@ from roewatch.views.week import (
     quantities_of,
     stage_named,
 )
-from roewatch.views.wording import number
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,38 +52,32 @@ class Charted:
     windowed: bool
 
 
-def value_words(units: Units, measured: Measured) -> str:
-    """A value's state in words: `inside`, `out by 1.4`, `silent`."""
+def value_words(measured: Measured) -> str:
+    """A value's state in words: `inside`, `above by 1.4 °C`, `silent`."""
     if measured.mark is Mark.OUTSIDE:
         side = "above" if measured.outside_by > 0 else "below"
-        by = units.difference(measured.quantity, abs(measured.outside_by))
-        return f"{side} by {number(measured.quantity, by)}"
+        return f"{side} by {shown_difference(measured.quantity, abs(measured.outside_by))}"
     if measured.mark is Mark.NEAR:
         return "near the edge"
     return "" if measured.mark is Mark.BLANK else measured.mark.value
 
 
-def rate_words(units: Units, tank: Tank, measured: Measured) -> str:
+def rate_words(tank: Tank, measured: Measured) -> str:
     """The rate of change in a sentence of its own, with the limit nearest to it."""
     if measured.silent:
         return "Cannot say how fast it changes or where it goes: the probe is silent."
     if measured.per_hour is None:
         return "Rate of change: cannot say, too few readings in the last hour."
     kept = KEPT[measured.quantity]
-    unit = f" {units.unit(measured.quantity)}" if kept.unit else ""
-
-    def by(kept_difference: float) -> float:
-        return units.difference(measured.quantity, kept_difference)
-
-    rate = f"{abs(by(measured.per_hour)):.{kept.digits + 1}f}{unit} an hour"
-    direction = measured.direction or "steady"
-    text = f"{direction.capitalize()}, {rate}"
+    rate = apart(f"{abs(measured.per_hour):.{kept.digits + 1}f}", kept.unit)
+    text = f"{(measured.direction or 'steady').capitalize()}, {rate} an hour"
     rising = measured.per_hour > 0
     limits = [
-        f"{by(limit.rise if rising else limit.fall):g}{unit} in {span_text(limit.span_ms)}"
+        f"limit {apart(f'{limit.rise if rising else limit.fall:g}', kept.unit)} in "
+        f"{span_text(limit.span_ms)}"
         for limit in tank.rates.get(measured.quantity, ())
     ]
-    return f"{text} (limit {', '.join(limits)})." if limits else f"{text}."
+    return f"{text} ({', '.join(limits)})." if limits else f"{text}."
 
 
 def stage_day(desk: Desk, sight: Sight, tank_id: str) -> int | None:
@@ -224,9 +218,9 @@ def tank_page(desk: Desk, request: Request) -> Response:
         **words_of_records(),
         alarm_mark=alarm_mark,
         state_words=state_words,
-        value_words=partial(value_words, units),
+        value_words=value_words,
         expected=expected,
         learned=learned_words(tank, desk.live.learned(tank.id)),
-        rate_words=partial(rate_words, units, tank),
+        rate_words=partial(rate_words, tank),
         several=lambda quantity: counts.count(quantity) > 1,
     )
