@@ -15,6 +15,7 @@ from tests.views.room_of_glass import PAST
 from tests.views.test_api import fits
 from tests.views.workshop_of_glass import GlassWorkshop
 
+from roewatch.room.moment import span_text
 from roewatch.views.api import document
 from roewatch.views.app import app_of
 from roewatch.views.ports import RefusedView
@@ -154,6 +155,11 @@ def test_what_a_tank_page_says_of_its_tank_the_operation_says_as_well() -> None:
             assert loud
             for measured in loud:
                 assert told[measured["probe"]] in shown
+                for limit in measured["limits"] if measured["per_hour"] is not None else ():
+                    within = span_text(round(limit["within_s"] * 1000))
+                    either = {f"limit {limit[way]:g}" for way in ("rise", "fall")}
+                    assert any(said in shown for said in either)
+                    assert f" in {within}" in shown
         assert "Cools 1\u202f°C in 70 min, heater at 38 %" in client.get("/tank/A1").text
 
 

@@ -1,5 +1,6 @@
 """The wire: tanks, alarms and entries as JSON objects, times in ISO 8601 UTC."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from roewatch.alarms.alarm import Alarm, AlarmChange
@@ -9,6 +10,7 @@ from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import iso
 from roewatch.room.quantity import KEPT
 from roewatch.room.tank import Tank
+from roewatch.room.window import RateLimit
 from roewatch.views.learned import learned_words
 from roewatch.views.outlook import Outlook
 from roewatch.views.ports import RefusedView
@@ -21,8 +23,8 @@ def _when(at_ms: int | None) -> str | None:
     return None if at_ms is None else iso(at_ms)
 
 
-def measured_json(measured: Measured) -> Json:
-    """One probe now, against its window."""
+def measured_json(measured: Measured, limits: Sequence[RateLimit] = ()) -> Json:
+    """One probe now, against its window and the rate limits of its tank."""
     latest, window = measured.latest, measured.window
     return {
         "probe": measured.probe.id,
@@ -34,6 +36,10 @@ def measured_json(measured: Measured) -> Json:
         "low": window.low if window else None,
         "high": window.high if window else None,
         "per_hour": measured.per_hour,
+        "limits": [
+            {"rise": limit.rise, "fall": limit.fall, "within_s": limit.span_ms / 1000}
+            for limit in limits
+        ],
         "state": measured.mark,
     }
 
@@ -51,7 +57,10 @@ def standing_json(standing: Standing) -> Json:
         "state": standing.mark,
         "word": standing.word,
         "alarms": [alarm.number for alarm in standing.alarms],
-        "probes": [measured_json(measured) for measured in standing.measured],
+        "probes": [
+            measured_json(measured, tank.rates.get(measured.quantity, ()))
+            for measured in standing.measured
+        ],
     }
 
 
