@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from html import unescape
 
 import pytest
@@ -9,13 +10,15 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 from starlette.testclient import TestClient
 from tests.journeys.served import WebPlace
-from tests.views.reader import BASE, words
+from tests.views.reader import BASE, client_of, words
 from tests.views.room_of_broods import nursery
-from tests.views.room_of_glass import PAST
+from tests.views.room_of_glass import PAST, usual
 from tests.views.test_api import fits
 from tests.views.workshop_of_glass import GlassWorkshop
 
-from roewatch.room.moment import span_text
+from roewatch.room.moment import HOUR_MS
+from roewatch.room.quantity import Quantity
+from roewatch.room.window import RateLimit
 from roewatch.views.api import document
 from roewatch.views.app import app_of
 from roewatch.views.ports import RefusedView
@@ -155,12 +158,19 @@ def test_what_a_tank_page_says_of_its_tank_the_operation_says_as_well() -> None:
             assert loud
             for measured in loud:
                 assert told[measured["probe"]] in shown
-                for limit in measured["limits"] if measured["per_hour"] is not None else ():
-                    within = span_text(round(limit["within_s"] * 1000))
-                    either = {f"limit {limit[way]:g}" for way in ("rise", "fall")}
-                    assert any(said in shown for said in either)
-                    assert f" in {within}" in shown
         assert "Cools 1\u202f°C in 70 min, heater at 38 %" in client.get("/tank/A1").text
+
+
+def test_a_rate_limit_the_page_shows_stands_in_the_answer() -> None:
+    glass = usual()
+    room = glass[1].kept_room
+    limit = RateLimit(span_ms=HOUR_MS, rise=1.0, fall=0.5)
+    tanks = [replace(t, rates={Quantity.TEMPERATURE: (limit,)}) for t in room.tanks]
+    glass[1].kept_room = replace(room, tanks=tuple(tanks))
+    with client_of(glass) as client:
+        assert "an hour (limit 0.5\u202f°C in 1 h)." in client.get("/tank/A1").text, "it falls"
+        warmth = client.get("/api/tanks/A1").json()["probes"][0]
+        assert warmth["limits"] == [{"rise": 1.0, "fall": 0.5, "within_s": 3600.0}]
 
 
 def test_what_could_not_be_read_stands_on_the_alarm_page_and_in_the_api() -> None:
