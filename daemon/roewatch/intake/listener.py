@@ -1,7 +1,7 @@
 """The listener: one lasting session at the broker; it hands messages over, and acknowledges late.
 
-Protocol 3.1.1 with a fixed client id and no clean session, so that the broker keeps what it could
-not deliver. A message is acknowledged only when the caller says it is kept.
+The session is no clean one, so that the broker keeps what it could not deliver. A message is
+acknowledged only when the caller says it is kept.
 """
 
 import logging
@@ -9,18 +9,18 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.enums import MQTTErrorCode
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from roewatch.intake.buffered import BufferedClient
 from roewatch.intake.example import example
-from roewatch.intake.link import BrokerSettings, LinkState, hung_up, tls_of, unanswered, unreachable
+from roewatch.intake.link import BrokerSettings, LinkState, hung_up, unanswered, unreachable
 from roewatch.intake.message import Message, MessageQueue, Stamps, Token
+from roewatch.intake.session import OUT_LIMIT, Will, client_of
 from roewatch.intake.subscription import NOT_UTF8, Subscription
 
 __all__ = ["BrokerSettings", "LinkState", "Listener", "Message", "Token", "Will"]
@@ -30,21 +30,9 @@ log = logging.getLogger(__name__)
 GROUP_LIMIT = 500
 """Half of what our broker configuration lets be unacknowledged: the other half is on its way."""
 
-RETRY_FIRST_S, RETRY_LONGEST_S = 1, 30
-"""Seconds between attempts to connect: doubled from the first to the longest, for ever."""
-
 _STOP_S = 5.0  # how long a clean goodbye may take
-_OUT_LIMIT = 1000  # messages of ours waiting for the broker
 _NO_LINK = -1
 _NO_ANSWER = ReasonCode(PacketTypes.DISCONNECT, "Keep alive timeout")
-
-
-@dataclass(frozen=True, slots=True)
-class Will:
-    """What the broker says for us, retained, when we vanish without a goodbye."""
-
-    topic: str
-    payload: bytes
 
 
 class Listener:
@@ -71,7 +59,6 @@ class Listener:
         self._subscription = Subscription(topics)
         self._clock_ms = clock_ms
         self._monotonic = monotonic
-        self._lasting = lasting
         self._stamps = Stamps(clock_ms)
         self._queue = MessageQueue(queue_limit)
         self._stopping = threading.Event()
@@ -83,7 +70,8 @@ class Listener:
         self._connection = _NO_LINK
         self._connections = 0
         self._refused = False  # in this attempt to connect
-        self._client = self._made(will if isinstance(will, Will) or will is None else Will(*will))
+        last = will if isinstance(will, Will) or will is None else Will(*will)
+        self._client = self._listening(client_of(broker, will=last, lasting=lasting))
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
@@ -152,13 +140,13 @@ class Listener:
             )
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
-        """Sends at QoS 1, or as soon as there is a link again; at most `_OUT_LIMIT` wait for that.
+        """Sends at QoS 1, or as soon as there is a link again; at most `OUT_LIMIT` wait for that.
 
         Raises ValueError for a topic with a wildcard in it.
         """
         sent = self._client.publish(topic, payload, qos=1, retain=retain)
         if sent.rc == MQTTErrorCode.MQTT_ERR_QUEUE_SIZE:
-            log.warning("publish_dropped topic=%s why=%d messages wait", example(topic), _OUT_LIMIT)
+            log.warning("publish_dropped topic=%s why=%d messages wait", example(topic), OUT_LIMIT)
 
     @property
     def link(self) -> LinkState:
@@ -177,22 +165,7 @@ class Listener:
 
     # below here: called by the network's thread, except where said
 
-    def _made(self, will: Will | None) -> BufferedClient:
-        client = BufferedClient(
-            CallbackAPIVersion.VERSION2,
-            client_id=self._broker.client_id,
-            clean_session=not self._lasting,
-            protocol=MQTTProtocolVersion.MQTTv311,
-            manual_ack=True,
-        )
-        if self._broker.username:
-            client.username_pw_set(self._broker.username, self._broker.password or None)
-        if self._broker.tls:
-            client.tls_set_context(tls_of(self._broker))
-        if will is not None:
-            client.will_set(will.topic, will.payload, qos=1, retain=True)
-        client.max_queued_messages_set(_OUT_LIMIT)
-        client.reconnect_delay_set(RETRY_FIRST_S, RETRY_LONGEST_S)
+    def _listening(self, client: BufferedClient) -> BufferedClient:
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
