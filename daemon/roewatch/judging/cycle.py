@@ -52,13 +52,17 @@ class Turn(NamedTuple):
 
 
 class Cycle:
-    """The thermostat as learned so far. Temperatures °C, rates °C/h."""
+    """The thermostat as learned so far. Temperatures °C, rates °C/h.
+
+    known: enough cycles were seen to speak of switch points and rates; banded: of switch points at
+    least. power: what the heater alone would give.
+    """
 
     __slots__ = (
-        "direction", "extreme", "extreme_ms", "fall", "fall_over_room", "falls", "limits", "lower",
-        "lower_min", "off_ms", "on_ms", "peaks", "period_ms", "rise", "rise_over_room", "rises",
-        "room", "room_extreme", "room_turned", "swing", "troughs", "turned", "turned_ms", "upper",
-        "upper_max",
+        "banded", "direction", "extreme", "extreme_ms", "fall", "fall_over_room", "falls", "known",
+        "limits", "lower", "lower_min", "off_ms", "on_ms", "peaks", "period_ms", "power", "rise",
+        "rise_over_room", "rises", "room", "room_extreme", "room_turned", "swing", "troughs",
+        "turned", "turned_ms", "upper", "upper_max",
     )  # fmt: skip
 
     def __init__(self, limits: Limits) -> None:
@@ -78,26 +82,9 @@ class Cycle:
         self._sum_up()
 
     @property
-    def known(self) -> bool:
-        """Whether enough cycles were seen to speak of switch points."""
-        need = self.limits.band_learn_cycles
-        return len(self.falls) >= need and len(self.rises) >= need
-
-    @property
-    def banded(self) -> bool:
-        """Whether enough turns were seen to speak of switch points, if not of rates."""
-        need = self.limits.band_learn_cycles
-        return len(self.peaks) >= need and len(self.troughs) >= need
-
-    @property
     def resolved(self) -> bool:
         """Whether five-minute medians are fine enough to compare single legs."""
         return self.known and self.on_ms >= 15 * MINUTE_MS and self.off_ms >= 25 * MINUTE_MS
-
-    @property
-    def power(self) -> float:
-        """What the heater alone would give: °C/h."""
-        return self.rise + self.loss(self.rise_over_room)
 
     def loss(self, over_room: float | None) -> float:
         """How fast the water would cool with the heater off, °C/h, that far above the room."""
@@ -260,6 +247,10 @@ class Cycle:
         self.swing = max(self.upper - self.lower, 0.0) if peaks and troughs else 0.0
         self.fall, self.fall_over_room = _middle(self.falls[-8:])
         self.rise, self.rise_over_room = _middle(self.rises[-8:])
+        need = self.limits.band_learn_cycles
+        self.known = len(self.falls) >= need and len(self.rises) >= need
+        self.banded = len(self.peaks) >= need and len(self.troughs) >= need
+        self.power = self.rise + self.loss(self.rise_over_room)
         spans = [leg.span_ms for leg in self.falls[-8:]], [leg.span_ms for leg in self.rises[-8:]]
         self.off_ms, self.on_ms = (int(median(span)) if span else 0 for span in spans)
         self.period_ms = self.off_ms + self.on_ms if all(spans) else 0

@@ -140,9 +140,12 @@ def judge_patchy(witness: Witness, standing: Standing, out: list[Finding]) -> No
     span_ms = limits.patchy_span_ms if due >= 1 else KEPT_BUCKETS * BUCKET_MS
     span = span_ms // BUCKET_MS
     received = witness.received
+    if witness.probe.derived:  # it is as patchy as its inputs
+        return
     if due * span < _PATCHY_LEAST or len(received) < span:
         return
     seen = received[-span:]
+    witness.complete = min(seen) >= witness.plenty
     missing = 1 - sum(seen) / (due * span)
     if missing < limits.patchy_share and not standing.told:
         return

@@ -52,7 +52,7 @@ class InferredAir:
     """
 
     SAVED = ("celsius", "spread", "tanks", "own", "learned_ms")
-    __slots__ = SAVED
+    __slots__ = (*SAVED, "_heats", "_middles")
 
     def __init__(self) -> None:
         self.celsius: float | None = None
@@ -60,10 +60,13 @@ class InferredAir:
         self.tanks = 0  # how many it was told by
         self.own: dict[str, list[float]] = {}  # each tank's constant over the usual one, logarithms
         self.learned_ms: dict[str, int] = {}  # which fall was last learned from
+        self._middles: dict[str, float] = {}  # the middle of each tank's constants
+        self._heats: Sequence[Heat] = ()  # whose they are
 
     def look(self, tick_ms: int, heats: Sequence[Heat]) -> None:
         """One more look at all heated tanks, every five minutes."""
-        self.own = {heat.tank.id: own for heat in heats if (own := self.own.get(heat.tank.id))}
+        if heats is not self._heats:
+            self._settle(heats)
         falls = [(heat.tank, loss) for heat in heats if (loss := _loss(heat, tick_ms)) is not None]
         known = [f for f in falls if len(self.own.get(f[0].id, ())) >= _LEARNED]
         ready = len(known) >= _TANKS
@@ -73,9 +76,12 @@ class InferredAir:
         self.celsius = self.spread = None
         if len(using) < _TANKS:
             return
-        middle = median([median(own) for own in self.own.values()] or [0.0])
+        middle = median(self._middles.values() or [0.0])
         told = [
-            loss.celsius - loss.per_h * usual_time_constant_h(tank) * exp(self._own(tank) - middle)
+            loss.celsius
+            - loss.per_h
+            * usual_time_constant_h(tank)
+            * exp(self._middles.get(tank.id, 0.0) - middle)
             for tank, loss in using
         ]
         air = median(told)
@@ -86,9 +92,11 @@ class InferredAir:
             over = median(loss.celsius - air for _, loss in using)
             self.spread = self._spread(told, air, over)
 
-    def _own(self, tank: Tank) -> float:
-        own = self.own.get(tank.id)
-        return median(own) if own else 0.0
+    def _settle(self, heats: Sequence[Heat]) -> None:
+        """Go by these tanks from now on."""
+        self._heats = heats
+        self.own = {heat.tank.id: own for heat in heats if (own := self.own.get(heat.tank.id))}
+        self._middles = {tank: median(own) for tank, own in self.own.items()}
 
     def _learn(self, tank: Tank, loss: Loss, air: float) -> None:
         """How this tank's constant compares with the usual one; once for every fall or hour."""
@@ -97,11 +105,12 @@ class InferredAir:
         self.learned_ms[tank.id] = loss.at_ms
         ratio = (loss.celsius - air) / loss.per_h / usual_time_constant_h(tank)
         self.own[tank.id] = [*self.own.get(tank.id, [])[1 - _KEPT :], log(ratio)]
+        self._middles[tank.id] = median(self.own[tank.id])
 
     def _spread(self, told: list[float], air: float, over: float) -> float:
         """From how the tanks disagree, and how many there are to set the level."""
         apart = 1.4826 * median(abs(one - air) for one in told)
-        own = [median(own) for own in self.own.values()]
+        own = self._middles.values()
         middle = median(own)  # once: over all tanks it would cost their number squared
         usual = max(1.4826 * median(abs(one - middle) for one in own), _UNSURE)
         level = max(over, 1.0) * sqrt(usual * usual / len(own) + _COMMON * _COMMON)
@@ -115,6 +124,7 @@ class InferredAir:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
+        self._heats = ()
 
 
 def _loss(heat: Heat, tick_ms: int) -> Loss | None:

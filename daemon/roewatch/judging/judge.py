@@ -67,6 +67,7 @@ class Judge:
     ) -> None:
         self.limits = limits or Limits()
         self._witnesses: dict[str, Witness] = {}
+        self._awaiting: list[Witness] = []  # whom the next tick must look at
         self._keepings: dict[str, Keeping] = {}
         self._standing = Standing(ROOM, self.limits.retell_ms)
         self._together = Together(self._standing, self.limits)
@@ -99,6 +100,7 @@ class Judge:
                 known.index = index
             else:
                 known = Witness(probe, self.limits, index)
+            known.awaiting = self._awaiting
             witnesses[probe.id] = known
             by_tank[probe.tank].append(known)
         self._witnesses = witnesses
@@ -118,16 +120,27 @@ class Judge:
             (w for w in by_tank[ROOM] if w.probe.quantity is Quantity.TEMPERATURE), None
         )
         # what is derived falls silent with its inputs, and their silence says so
-        self._groups = [
-            (k.standing, [w for w in k.witnesses if not w.probe.derived]) for k in keepings.values()
-        ]
+        self._silence.settle(
+            [
+                (k.standing, [w for w in k.witnesses if not w.probe.derived])
+                for k in keepings.values()
+            ]
+        )
         for place, keeping in enumerate(keepings.values()):
             for witness in keeping.witnesses:
                 witness.place = place
         self._in_place = list(keepings.values())
+        self._heats = [k.heat for k in keepings.values() if k.heat is not None]
         self._standings = {tank_id: keeping.standing for tank_id, keeping in keepings.items()}
         self._alike.settle([w for k in keepings.values() if (w := k.unheated) is not None])
         self._ahead.settle(self._list)
+        self._look_at_all()
+
+    def _look_at_all(self) -> None:
+        """Have the next tick look at every probe: nobody knows which minutes are calm."""
+        for witness in self._list:
+            witness.due_ms = 0
+        self._awaiting[:] = self._list
 
     # -- the fold --------------------------------------------------------------------------------
 
@@ -166,29 +179,42 @@ class Judge:
 
     def _tick(self, tick_ms: int, out: list[Finding]) -> None:
         places: set[int] = set()
-        for witness in self._list:
-            pending = witness.pending
-            if pending and pending[0][0] <= tick_ms and witness.fold(tick_ms):
+        for witness in self._awaiting:
+            if witness.due_ms <= tick_ms and witness.fold(tick_ms):
                 places.add(witness.place)
+        if self._air is not None:
+            self._air.fold(tick_ms)
         room_c = self._room_c(tick_ms)
         if places:
             together = self._together.doubt
             touched = [self._in_place[place] for place in sorted(places)]
             for keeping in touched:
+                for witness in keeping.witnesses:
+                    witness.fold(tick_ms)
                 keeping.changed = True
                 keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
             jumping = [keeping.pouring for keeping in touched if keeping.jumping]
             if len(jumping) > 1:
                 self._together.judge_swaps(jumping, out)
+        self._let_rest()
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:
-            heats = [k.heat for k in self._keepings.values() if k.heat is not None]
-            self._together.judge(tick_ms, heats, out)
+            self._together.judge(tick_ms, self._heats, out)
             if room_c is not None or self._air is None:
                 measured = None if self._air is None else room_c
-                self._together.judge_air(tick_ms, measured, heats, out)
+                self._together.judge_air(tick_ms, measured, self._heats, out)
             self._judge_probes(tick_ms, out)
-        if tick_ms >= self._silence.look_ms:
-            self._silence.judge(tick_ms, self._groups, self._standing, out)
+        if tick_ms >= self._silence.look_ms and not self._silence.all_heard(tick_ms):
+            self._fold_all(tick_ms)
+            self._silence.judge(tick_ms, self._standing, out)
+
+    def _let_rest(self) -> None:
+        """Whoever is calm is looked at no more until something wakes it."""
+        self._awaiting[:] = [witness for witness in self._awaiting if not witness.rest()]
+
+    def _fold_all(self, tick_ms: int) -> None:
+        """Take in the calm minutes that wait: what they say of all probes is about to be read."""
+        for witness in self._list:
+            witness.fold(tick_ms)
 
     def _judge_probes(self, tick_ms: int, out: list[Finding]) -> None:
         """What the probes of the room say of one another."""
@@ -197,6 +223,7 @@ class Judge:
             busy = {w.id for k in tanks if (w := k.unheated) and k.explained(tick_ms)}
             self._alike.judge(tick_ms, busy)
         if self._ahead.witnesses:
+            self._fold_all(tick_ms)
             self._ahead.judge(tick_ms, self._list, self._standings, out)
 
     def note_ahead(self, probe: str, at_ms: int, by_ms: int) -> None:
@@ -246,7 +273,6 @@ class Judge:
         before = self._keepings
         at_ms = max(self._tick_ms, 0)
         self._settle(room)
-        self._silence.look_again()
         out: list[Finding] = []
         for tank_id, keeping in before.items():
             if tank_id not in self._keepings:
@@ -310,6 +336,7 @@ class Judge:
         self._wake()
         self._silence.look_again()
         self._ahead.settle(self._list)
+        self._look_at_all()
         return lost
 
     def _restore(self, key: str, text: str) -> None:

@@ -23,8 +23,20 @@ class Silence:
     def __init__(self, limits: Limits, since_ms: int) -> None:
         self.limits = limits
         self.since_ms = since_ms
+        self.groups: Sequence[Group] = ()
+        self.witnesses: list[Witness] = []
+        self.room_limit_ms = 0
         self.look_ms = 0  # nobody can have become silent before
+        self.alone_ms = 0  # no single probe can have become silent before
         self.anybody = True  # somebody was silent at the last look, or nobody has looked yet
+
+    def settle(self, groups: Sequence[Group]) -> None:
+        """Listen to these from now on."""
+        self.groups = groups
+        self.witnesses = [w for _, witnesses in groups for w in witnesses]
+        quickest = min((w.every_ms for w in self.witnesses), default=0)
+        self.room_limit_ms = max(self.limits.room_silent_after_ms, 3 * quickest)
+        self.look_again()
 
     def look_again(self) -> None:
         """Something changed that the next look cannot know of."""
@@ -38,53 +50,51 @@ class Silence:
         limits = self.limits
         return max(limits.silent_after_ms, limits.silent_after_missed * witness.every_ms)
 
-    def judge(
-        self, tick_ms: int, groups: Sequence[Group], room: Standing, out: list[Finding]
-    ) -> None:
+    def all_heard(self, tick_ms: int) -> bool:
+        """The quick look: true when nobody can be silent, and `look_ms` set to when that ends.
+
+        It asks the probes one after the other until one was heard just now, for the room's sake;
+        and seldom each of them, by a moment that may be older than when it was last heard.
+        """
+        if self.anybody:
+            return False
+        if tick_ms >= self.alone_ms:
+            self.alone_ms = min(self._heard(w) + self._limit(w) for w in self.witnesses)
+        lately_ms = tick_ms - self.room_limit_ms
+        if tick_ms >= self.alone_ms:
+            return False
+        if self.since_ms > lately_ms:
+            self.look_ms = min(self.since_ms + self.room_limit_ms, self.alone_ms)
+            return True
+        for witness in self.witnesses:
+            heard_ms = witness.heard_by(tick_ms)
+            if heard_ms > lately_ms:
+                self.look_ms = min(heard_ms + self.room_limit_ms, self.alone_ms)
+                return True
+        return False
+
+    def judge(self, tick_ms: int, room: Standing, out: list[Finding]) -> None:
         """Look at every probe; set `look_ms` to when the next look can matter."""
-        heard = [w for _, witnesses in groups for w in witnesses]
-        if not heard:
+        if not self.witnesses:
             return
-        if not self.anybody and self._all_heard(tick_ms, heard):
-            return
-        if self._judge_room(tick_ms, groups, room, out):
+        if self._judge_room(tick_ms, room, out):
             self.look_ms = tick_ms
             self.anybody = True
             return
         self.anybody = False
         next_ms = tick_ms + self.limits.room_silent_after_ms
-        for standing, witnesses in groups:
+        for standing, witnesses in self.groups:
             silent = [w for w in witnesses if tick_ms - self._heard(w) >= self._limit(w)]
             self._judge_tank(tick_ms, standing, witnesses, silent, out)
             if silent:
                 next_ms = tick_ms
                 self.anybody = True
-        newest = max(self._heard(w) for w in heard)
-        self.look_ms = min(
-            next_ms,
-            newest + self._room_limit(heard),
-            *(self._heard(w) + self._limit(w) for w in heard),
-        )
+        newest_ms = max(self._heard(w) for w in self.witnesses)
+        self.alone_ms = min(self._heard(w) + self._limit(w) for w in self.witnesses)
+        self.look_ms = min(next_ms, newest_ms + self.room_limit_ms, self.alone_ms)
 
-    def _all_heard(self, tick_ms: int, heard: Sequence[Witness]) -> bool:
-        """The quick look: true when nobody can be silent, and `look_ms` set to when that ends."""
-        since_ms = self.since_ms
-        last_ms = max(w.heard_ms for w in heard)
-        newest = max(last_ms, since_ms) + self._room_limit(heard)
-        oldest = min(max(w.heard_ms, since_ms) + self._limit(w) for w in heard)
-        if min(newest, oldest) <= tick_ms:
-            return False
-        self.look_ms = min(newest, oldest)
-        return True
-
-    def _room_limit(self, witnesses: Sequence[Witness]) -> int:
-        quickest = min(w.every_ms for w in witnesses)
-        return max(self.limits.room_silent_after_ms, 3 * quickest)
-
-    def _judge_room(
-        self, tick_ms: int, groups: Sequence[Group], room: Standing, out: list[Finding]
-    ) -> bool:
-        tanks = [group for group in groups if group[0].tank != ROOM and group[1]]
+    def _judge_room(self, tick_ms: int, room: Standing, out: list[Finding]) -> bool:
+        tanks = [group for group in self.groups if group[0].tank != ROOM and group[1]]
         if len(tanks) < 2:
             return False
         limits, standing = self.limits, room.holds(Kind.ROOM_SILENT)

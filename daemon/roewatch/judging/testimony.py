@@ -4,7 +4,7 @@ Every reading goes this way, so it does little, and what it needs lies together.
 """
 
 from math import inf
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
@@ -19,8 +19,8 @@ _GOOD, _UNSEEN, _SUSPECT, _BAD = Flag.GOOD, Flag.NOT_EVALUATED, Flag.SUSPECT, Fl
 NOTHING: tuple[Finding, ...] = ()
 BUCKET_MIN = 5
 BUCKET_MS = BUCKET_MIN * MINUTE_MS
-_FAR = 1 << 62
-_BEFORE_ALL = -_FAR
+FAR_MS = 1 << 62
+_BEFORE_ALL = -FAR_MS
 
 
 class Judged(NamedTuple):
@@ -67,9 +67,10 @@ class Testimony(_Touched):
     """One probe's readings up to the minute that still runs."""
 
     __slots__ = (
-        "bad_run", "bad_since", "bad_value", "every_ms", "five_count", "five_refused", "fives",
-        "flat_fail_ms", "flat_learn_at", "flat_reported", "gap_before", "id", "late", "limits",
-        "liveliness", "longest_ms", "minute", "pending", "probe", "quantity", "refused", "since_ms",
+        "awaiting", "bad_run", "bad_since", "bad_value", "calm_high", "calm_low", "complete",
+        "due_ms", "every_ms", "five_count", "five_refused", "fives", "flat_fail_ms",
+        "flat_learn_at", "flat_reported", "gap_before", "id", "late", "limits", "liveliness",
+        "longest_ms", "minute", "pending", "plenty", "probe", "quantity", "refused", "since_ms",
         "spike_bad", "spike_suspect",
     )  # fmt: skip
 
@@ -91,6 +92,9 @@ class Testimony(_Touched):
         self.jitter = 0.0
         self.jitters = 0
         self.pending: list[Minute] = []
+        self.calm_low, self.calm_high = 1.0, 0.0  # nothing needs a look between these; none yet
+        self.awaiting: list[Any] = []  # the witnesses ticks must look at, shared by the room
+        self.due_ms = FAR_MS  # from when on they must look at this one
         self.fives: list[float] = []
         self.five_count = self.five_refused = 0
         self.bad_run = 0
@@ -100,7 +104,7 @@ class Testimony(_Touched):
         self.flat_reported = False
         self.liveliness = Liveliness(limits)
         self.dull = False  # it moves far less than it used to
-        self.apart_from, self.apart_until = _FAR, -1  # a neighbour contradicts it between these
+        self.apart_from, self.apart_until = FAR_MS, -1  # a neighbour contradicts it between these
         self.changed = True
         self.settle(probe)
 
@@ -120,14 +124,17 @@ class Testimony(_Touched):
             self.spike_suspect, self.spike_bad = 2.0, 5.0  # a door opens; air is quick
         self.spike_square = -(self.spike_suspect**2)
         self.flat_tolerance = probe.resolution / 2
+        # with so many in every five minutes it cannot be patchy
+        self.plenty = (1 - limits.patchy_share / 2) * BUCKET_MS / probe.every_ms
+        self.complete = False  # it had them for as long as patchiness is looked for
         self.calibrated_from, self.calibrated_until = 0, -1
         self.slope, self.offset = 1.0, 0.0
-        self.flat_suspect_ms = self.flat_fail_ms = _FAR
+        self.flat_suspect_ms = self.flat_fail_ms = FAR_MS
         self.flat_learn_at = max(self.last_at, 0)
 
     def _recalibrate(self, at_ms: int) -> None:
         self.slope, self.offset = 1.0, 0.0
-        self.calibrated_from, self.calibrated_until = _BEFORE_ALL, _FAR
+        self.calibrated_from, self.calibrated_until = _BEFORE_ALL, FAR_MS
         for calibration in self.probe.calibrations:
             if calibration.at_ms > at_ms:
                 self.calibrated_until = calibration.at_ms
@@ -138,16 +145,16 @@ class Testimony(_Touched):
     def _relearn_flat(self, at_ms: int) -> None:
         """How long a line may be flat: longer than the probe's own longest run, or for ever."""
         if self.probe.derived:  # whether its inputs are stuck is for them to say
-            self.flat_learn_at = _FAR
+            self.flat_learn_at = FAR_MS
             return
         limits = self.limits
         known_at = self.since_ms + limits.flat_learn_ms
         quick = self.probe.quantity is Quantity.TEMPERATURE and self.probe.tank != ROOM
         if at_ms < known_at:
-            self.flat_suspect_ms = self.flat_fail_ms = _FAR
+            self.flat_suspect_ms = self.flat_fail_ms = FAR_MS
             self.flat_learn_at = known_at
             return
-        self.flat_learn_at = _FAR
+        self.flat_learn_at = FAR_MS
         longest = max(self.longest_ms, self.every_ms)
         if quick:
             self.flat_suspect_ms = max(
@@ -173,6 +180,8 @@ class Testimony(_Touched):
         last_at = self.last_at
         if at <= last_at:
             self.late += 1
+            if self.late == 1:
+                self.wake(0)  # they are counted from the tick on that takes in the last minute
             if self.late == self.limits.silent_after_missed:
                 self.changed = True  # from here on it matters
             return Judged(Flagged(probe, at, raw, value, _UNSEEN), findings, None)
@@ -272,6 +281,7 @@ class Testimony(_Touched):
             self.longest_ms = max(self.longest_ms, run_ms)
         self.flat_reported = False
         self._relearn_flat(at)
+        self.wake(0)  # the minutes that wait were held against what a flat line was before
 
     def _close(self, at: int, next_minute: int) -> None:
         """A reading of `next_minute` has come: the minute before is complete, perhaps the five."""
@@ -300,3 +310,17 @@ class Testimony(_Touched):
             self.jitter = 0.0
         flat_ms = self.last_at - self.flat_since
         self.pending.append((at, self.minute, value, flat_ms, ended))
+        if self.due_ms == FAR_MS and (
+            ended is not None
+            or value is None
+            or self.late
+            or flat_ms >= self.flat_suspect_ms
+            or not self.calm_low <= value <= self.calm_high
+        ):
+            self.wake(at)
+
+    def wake(self, at_ms: int) -> None:
+        """Have the ticks look at it from then on."""
+        if self.due_ms == FAR_MS:
+            self.awaiting.append(self)
+        self.due_ms = min(self.due_ms, at_ms)

@@ -72,6 +72,10 @@ class Together:
 
     def judge(self, tick_ms: int, heats: Sequence[Heat], out: list[Finding]) -> None:
         """One more look at all heated tanks whose cycle is known and whose probe is fresh."""
+        for heat in heats:
+            # calm minutes may still wait; they matter where the last one seems long ago
+            if tick_ms - heat.witness.f_at > 9 * MINUTE_MS:
+                heat.witness.fold(tick_ms)
         seen = [
             heat
             for heat in heats
@@ -92,6 +96,8 @@ class Together:
         self.back_since = -1
         if self.falling_since < 0:
             self.falling_since = max(heat.off_since for heat in off)
+        for heat in heats:
+            heat.witness.fold(tick_ms)
         overdue = [heat for heat in off if self._overdue(heat)]
         self.suspect = True
         if cut:

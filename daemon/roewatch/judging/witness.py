@@ -1,14 +1,15 @@
 """A witness: one probe as the judge knows it, what it said last, and whether to believe it.
 
 `fold` runs at ticks and reads only minutes that a later reading has closed, so what it finds does
-not depend on how the readings of different probes were interleaved.
+not depend on how the readings of different probes were interleaved. Calm minutes may wait for it
+until something needs a look: they would change nothing.
 """
 
 from math import inf
 from typing import Any, NamedTuple
 
 from roewatch.judging.limits import Limits
-from roewatch.judging.testimony import BUCKET_MS, Five, Testimony
+from roewatch.judging.testimony import BUCKET_MS, FAR_MS, Five, Testimony
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM, Probe
@@ -16,6 +17,7 @@ from roewatch.room.tank import ROOM, Probe
 KEPT_BUCKETS = 48  # four hours
 KEPT_MINUTES = 30
 _BEFORE_DULL = 51
+_new = tuple.__new__  # half the cost of a named tuple's own constructor
 _QUICK = frozenset({Quantity.TEMPERATURE, Quantity.PH})
 
 
@@ -33,6 +35,13 @@ class Bucket(NamedTuple):
     jitter: float
 
 
+def _middle(one: float, two: float, three: float) -> float:
+    """The median of three, without building a list."""
+    if one > two:
+        return two if two > three else min(one, three)
+    return one if one > three else min(two, three)
+
+
 class Witness(Testimony):
     """One probe's state. Attributes named in `SAVED` are all that must survive a restart."""
 
@@ -47,17 +56,16 @@ class Witness(Testimony):
         "late", "dull", "apart_from", "apart_until", "ahead", "ahead_at", "ahead_ms",
     )  # fmt: skip
     __slots__ = (
-        "ahead", "ahead_at", "ahead_ms", "buckets", "calm_high", "calm_low", "calm_since",
-        "dumb_since", "f", "f_at", "flat_ms", "fresh", "guard_high", "guard_low", "heard_ms", "hot",
-        "in_since", "index", "keeps_minutes", "last_over_ms", "m1", "m2", "m_last", "news",
-        "noisy_since", "norm", "norm_count", "out_since", "place", "received", "received_five",
-        "recent", "recent_at", "sick", "side", "spoken_as",
+        "ahead", "ahead_at", "ahead_ms", "buckets", "calm_since", "dumb_since", "f", "f_at",
+        "flat_ms", "fresh", "guard_high", "guard_low", "heard_ms", "hot", "in_since", "index",
+        "keeps_minutes", "last_over_ms", "m1", "m2", "m_last", "news", "noisy_since", "norm",
+        "norm_count", "out_since", "place", "received", "received_five", "recent", "recent_at",
+        "sick", "side", "spoken_as",
     )  # fmt: skip
 
     def __init__(self, probe: Probe, limits: Limits, index: int) -> None:
         super().__init__(probe, limits)
         self.index, self.place = index, 0  # its own, and its tank's among the room's
-        self.calm_low, self.calm_high = 1.0, 0.0  # nothing needs a look between these; none yet
         self.heard_ms = -1
         self.m1 = self.m2 = self.f = 0.0
         self.m_last = -1
@@ -85,58 +93,91 @@ class Witness(Testimony):
 
     # -- every tick ------------------------------------------------------------------------------
 
-    def fold(self, tick_ms: int) -> bool:  # noqa: C901 -- once a minute for every probe
+    def fold(self, tick_ms: int) -> bool:  # noqa: C901, PLR0912 -- every minute of every probe
         """Take in every minute closed by a reading at or before `tick_ms`.
 
         True when anything needs a closer look: a five minutes over, a value outside the calm band.
+        What has waited since the ticks before was calm, and is no news.
         """
         pending = self.pending
-        self.changed = True
-        awake = False
-        while pending and pending[0][0] <= tick_ms:
-            self.heard_ms, minute, value, self.flat_ms, ended = pending.pop(0)
-            self.late = 0
+        if not pending or pending[0][0] > tick_ms:
+            return False
+        waited_ms = tick_ms - MINUTE_MS
+        awake = news = False
+        calm_low, calm_high = self.calm_low, self.calm_high
+        recent, recent_at = self.recent, self.recent_at
+        keeps = self.keeps_minutes
+        now, before, m_last, dumb_since = self.m1, self.m2, self.m_last, self.dumb_since
+        older = before
+        many = 0
+        for closed_ms, minute, value, _, ended in pending:
+            if closed_ms > tick_ms:
+                break
+            many += 1
             if value is None:
                 self.sick = awake = True
-                if self.dumb_since < 0:
-                    self.dumb_since = minute * MINUTE_MS
+                if dumb_since < 0:
+                    dumb_since = minute * MINUTE_MS
             else:
-                before, older = self.m1, self.m2
-                if minute - self.m_last > 15:
-                    before = older = value
-                self.dumb_since = -1
-                # median of three without building a list
-                if value > before:
-                    middle = before if before > older else min(value, older)
-                else:
-                    middle = value if value > older else min(before, older)
-                self.f = middle
-                self.f_at = at_ms = (minute + 1) * MINUTE_MS
-                self.m2 = before
-                self.m1 = value
-                self.m_last = minute
-                self.news = True
-                if self.keeps_minutes:
-                    recent = self.recent
-                    self.recent_at.append(at_ms)
+                if minute - m_last > 15:
+                    now = before = value
+                older, before, now, m_last = before, now, value, minute
+                dumb_since = -1
+                if keeps:
                     recent.append(value)
-                    if len(recent) > 2 * KEPT_MINUTES:  # cut seldom: each cut moves the whole list
-                        del recent[:KEPT_MINUTES], self.recent_at[:KEPT_MINUTES]
-                if not (
-                    self.calm_low <= middle <= self.calm_high
-                    and self.calm_low <= value <= self.calm_high
-                ):
-                    awake = True
-                    if not self.guard_low <= middle <= self.guard_high:
-                        self.hot = True
+                    recent_at.append((minute + 1) * MINUTE_MS)
+                if closed_ms > waited_ms or not calm_low <= value <= calm_high:
+                    news = True
+                    middle = _middle(now, before, older)
+                    if not (calm_low <= middle <= calm_high and calm_low <= value <= calm_high):
+                        awake = True
+                        if not self.guard_low <= middle <= self.guard_high:
+                            self.hot = True
             if ended is not None:
                 self._end_bucket(ended)
-        if self.flat_ms >= self.flat_suspect_ms:
-            awake = True
-        if awake:
+        self.changed = True
+        self.heard_ms, _, _, self.flat_ms, _ = pending[many - 1]
+        del pending[:many]
+        self.dumb_since = dumb_since
+        if self.heard_ms > waited_ms:
+            self.late = 0
+        if m_last != self.m_last:
+            self.m1, self.m2, self.m_last = now, before, m_last
+            self.f = _middle(now, before, older)
+            self.f_at = (m_last + 1) * MINUTE_MS
+            if len(recent) > 2 * KEPT_MINUTES:  # cut seldom: each cut moves the whole list
+                del recent[:KEPT_MINUTES], recent_at[:KEPT_MINUTES]
+        if awake or self.flat_ms >= self.flat_suspect_ms:
+            self.news = news
             return True
-        self.news = False  # a calm minute is no news, though the five with it may be over
         return self.fresh
+
+    def heard_by(self, tick_ms: int) -> int:
+        """When a reading at or before `tick_ms` last closed a minute of it."""
+        for minute in reversed(self.pending):
+            if minute[0] <= tick_ms:
+                return minute[0]
+        return self.heard_ms
+
+    def rest(self) -> bool:
+        """Let it rest until a minute that waits, or the next one, is not calm; True if it may."""
+        self.due_ms = self._next_due()
+        return self.due_ms == FAR_MS
+
+    def _next_due(self) -> int:
+        low, high = self.calm_low, self.calm_high
+        if not low <= self.m1 <= high:
+            return 0
+        for closed_ms, _, value, flat_ms, ended in self.pending:
+            if (
+                ended is not None
+                or value is None
+                or self.late
+                or flat_ms >= self.flat_suspect_ms
+                or not low <= value <= high
+            ):
+                return closed_ms
+        return FAR_MS
 
     def _end_bucket(self, ended: Five) -> None:
         five, value, readings, refused, jitter = ended
@@ -145,12 +186,14 @@ class Witness(Testimony):
         if hole:
             received.extend([0] * min(hole, KEPT_BUCKETS))
         received.append(readings + refused)
+        if hole or readings + refused < self.plenty:
+            self.complete = False
         self.received_five = five
         if len(received) > 2 * KEPT_BUCKETS:
             del received[:-KEPT_BUCKETS]
         if value is not None:
             end_ms = (five + 1) * BUCKET_MS
-            self.buckets.append(Bucket(end_ms, value, readings, refused, jitter))
+            self.buckets.append(_new(Bucket, (end_ms, value, readings, refused, jitter)))
             if len(self.buckets) > 2 * KEPT_BUCKETS:
                 del self.buckets[:-KEPT_BUCKETS]
             self.fresh = True
