@@ -54,6 +54,7 @@ BOUNDS = [  # low, high, digits, written: never a bound that lies outside the wi
     (24.5, 27.5, 0, "25-27"),
     (None, 0.1 + 0.2, 1, "at most 0.3"),
     (4.444, None, 1, "at least 4.5"),
+    (-0.0, 0.75, 0, "0-1"),
     (24.51, 24.52, 1, "24.5-24.5"),  # narrower than the digits: the nearest there are
 ]
 

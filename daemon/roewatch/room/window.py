@@ -48,7 +48,8 @@ class Window:
         low = None if self.low is None else rounded_up(self.low, digits)
         high = None if self.high is None else rounded_down(self.high, digits)
         if low is not None and high is not None and low >= high:
-            low, high = self.low, self.high  # too narrow for those digits
+            # too narrow for those digits, so the nearest; + 0.0, or a nought might be written -0
+            low, high = (round(bound or 0.0, digits) + 0.0 for bound in (self.low, self.high))
         if low is None:
             return f"at most {high:.{digits}f}"
         if high is None:

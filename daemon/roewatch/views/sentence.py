@@ -76,7 +76,7 @@ def _read(told: re.Match[str], units: Units, chosen: set[Of]) -> str:
         else:
             number = units.shown_of(measure, float(kept))
         sign = "+" if kept.startswith("+") else ""
-        return f"{rounded(number, digits):{sign}.{digits}f}"
+        return f"{rounded(number, digits) + 0.0:{sign}.{digits}f}"  # + 0.0: nought is never -0
 
     if told["last"]:
         number = shown(told["first"], rounded_up) + told["to"] + shown(told["last"], rounded_down)
