@@ -5,6 +5,7 @@ point, band, chemistry, the house and its weather, noise, and the keeper's habit
 unlike The Boathouse, and unlike each other.
 """
 
+from collections.abc import Collection, Iterator
 from math import exp, log
 from random import Random
 
@@ -23,7 +24,7 @@ START_MS = 1_767_225_600_000
 """2026-01-01T00:00:00Z, where random rooms begin unless told otherwise."""
 
 
-def random_room(
+def random_room(  # noqa: PLR0913 -- all but the seed have their usual value
     seed: int,
     tanks: int = 24,
     *,
@@ -32,6 +33,7 @@ def random_room(
     days: int = 30,
     start_ms: int = START_MS,
     every_ms: int = MINUTE_MS,
+    only: Collection[str] = (),
 ) -> SimRoom:
     """A room of `tanks` tanks T01, T02, … for `days` days; the first `healthy` are never struck.
 
@@ -39,17 +41,31 @@ def random_room(
     judge may learn; some strike the whole room and so the healthy tanks too. They are in `labels`
     at once; `journal` and `excursions` fill as it runs. Each tank has its water changed every
     week or so and its electrode calibrated every few weeks, logged.
+    only: to play no more of the same room than these tanks, and those they swap probes with; the
+    boards then speak at other moments within the period.
     Raises ValueError if that many faults do not fit.
     """
     random = Random(f"{seed}/random room")
     climate = _climate(random)
     width = max(2, len(str(tanks)))
     specs = [_tank(f"T{n:0{width}}", climate, random) for n in range(1, tanks + 1)]
-    room = SimRoom(specs, seed=seed, start_ms=start_ms, every_ms=every_ms, climate=climate)
-    for spec in specs:
-        _habits(room, spec, days, random)
+    chores = [chore for spec in specs for chore in _habits(spec, start_ms, days, random)]
     calendar = fault_calendar(specs[healthy:], climate, random, start_ms=start_ms, days=days)
-    for fault, repairs in calendar.draw(faults):
+    struck = list(calendar.draw(faults))
+    wanted = set(only or (spec.id for spec in specs))
+    wanted |= {fault.other for fault, _ in struck if fault.tank in wanted and fault.other}
+    played = [spec for spec in specs if spec.id in wanted]
+    room = SimRoom(played, seed=seed, start_ms=start_ms, every_ms=every_ms, climate=climate)
+    for chore in chores:
+        if chore.tank not in wanted:
+            continue
+        if isinstance(chore, Calibrating):
+            room.plan_calibration(chore)
+        else:
+            room.plan_chore(chore)
+    for fault, repairs in struck:
+        if fault.tank and fault.tank not in wanted:
+            continue
         room.inject(fault)
         for repair in repairs:
             room.plan_chore(repair)
@@ -109,26 +125,24 @@ def _tank(name: str, climate: Climate, random: Random) -> TankSpec:
     )  # fmt: skip
 
 
-def _habits(room: SimRoom, spec: TankSpec, days: int, random: Random) -> None:
+def _habits(
+    spec: TankSpec, start_ms: int, days: int, random: Random
+) -> Iterator[WaterChange | Calibrating]:
     """The keeper's week: a water change every 5-10 days, a calibration every 14-28."""
     every_ms = random.randint(5, 10) * DAY_MS
     share, cooler_k = random.uniform(0.08, 0.25), random.uniform(0.0, 2.5)
-    at_ms = room.start_ms + round(random.uniform(0, 1) * every_ms)
-    end_ms = room.start_ms + days * DAY_MS
+    at_ms = start_ms + round(random.uniform(0, 1) * every_ms)
+    end_ms = start_ms + days * DAY_MS
     while at_ms < end_ms:
         # by day, as people do: between 7 and 19 h UTC
         at_ms = at_ms // DAY_MS * DAY_MS + round(random.uniform(7, 19) * HOUR_MS)
-        if at_ms >= room.start_ms:
-            room.plan_chore(
-                WaterChange(
-                    at_ms=at_ms, tank=spec.id, share=share, cooler_k=cooler_k,
-                    minutes=random.uniform(8, 30),
-                )
+        if at_ms >= start_ms:
+            yield WaterChange(
+                at_ms=at_ms, tank=spec.id, share=share, cooler_k=cooler_k,
+                minutes=random.uniform(8, 30),
             )  # fmt: skip
         at_ms += every_ms
-    at_ms = room.start_ms + round(random.uniform(1, 20) * DAY_MS)
+    at_ms = start_ms + round(random.uniform(1, 20) * DAY_MS)
     while at_ms < end_ms:
-        room.plan_calibration(
-            Calibrating(at_ms=at_ms, tank=spec.id, minutes=random.uniform(12, 25))
-        )
+        yield Calibrating(at_ms=at_ms, tank=spec.id, minutes=random.uniform(12, 25))
         at_ms += round(random.uniform(14, 28) * DAY_MS)

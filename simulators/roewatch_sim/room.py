@@ -6,7 +6,7 @@ from copy import deepcopy
 from dataclasses import replace
 from heapq import heappop, heappush
 from random import Random
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
@@ -87,7 +87,7 @@ class SimRoom:
         self._phases = {place: random.uniform(0.05, 0.95) for place in [*self.tanks, ROOM]}
 
     @staticmethod
-    def random_room(seed: int, tanks: int = 24, **more: int) -> "SimRoom":
+    def random_room(seed: int, tanks: int = 24, **more: Any) -> "SimRoom":
         """A room drawn by seed, with labelled faults; see `random_room.random_room`."""
         from roewatch_sim.random_room import random_room  # noqa: PLC0415, it is built on this
 

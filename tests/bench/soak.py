@@ -38,10 +38,18 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "daemon"), str(ROOT / "simulators")]
 
 from tests.bench import ending  # noqa: E402
-from tests.bench.detection.score import DIGEST, LOW  # noqa: E402
+from tests.bench.detection.score import DIGEST, LOW, RIGHT  # noqa: E402
 from tests.bench.fuzz.__main__ import resident_mb  # noqa: E402
 from tests.bench.month_of_alarms import Keeper  # noqa: E402
-from tests.bench.soak_room import Drawn, Label, Step, labels_of, packs, room_text  # noqa: E402
+from tests.bench.soak_room import (  # noqa: E402
+    Drawn,
+    Label,
+    Step,
+    labels_of,
+    packs,
+    room_text,
+    wrong_clocks,
+)
 from tests.contracts.victoria import VictoriaServer  # noqa: E402
 from tests.journeys.broker import Broker, Publisher  # noqa: E402
 from tests.service.by_hand import HandClock, Phone  # noqa: E402
@@ -63,6 +71,7 @@ from roewatch.service.upkeep import Upkeep, hands_of  # noqa: E402
 from roewatch.service.watch import Watch  # noqa: E402
 from roewatch.storage.reader import Records  # noqa: E402
 from roewatch.storage.store import Store  # noqa: E402
+from roewatch_sim.fault import FaultKind  # noqa: E402
 
 log = logging.getLogger("soak")
 
@@ -245,6 +254,14 @@ class Daemon:
         self.parts = self._started()
 
 
+class Kept(NamedTuple):
+    """Readings in the store, those of boards whose clock is always right, those in the mirror."""
+
+    in_store: int
+    timely: int
+    mirrored: int
+
+
 class Soak:
     """The whole of it, step by step."""
 
@@ -259,7 +276,8 @@ class Soak:
         self.victoria.start()
         drawn = drawn_of(asked)
         self.step_ms = drawn.step_ms
-        self.start_ms = drawn.room().clock_ms
+        sim = drawn.room()
+        self.start_ms, self.wrong_clocks = sim.clock_ms, wrong_clocks(sim)
         self.room = folder / "room.toml"
         self.text = room_text(drawn, self.broker, self.victoria.url)
         self.room.write_text(self.text)
@@ -408,8 +426,8 @@ class Soak:
 
     # -- the end ----------------------------------------------------------------------------
 
-    def settle(self) -> tuple[int, int]:
-        """(readings in the store, readings in the mirror), once the mirror has caught up."""
+    def settle(self) -> "Kept":
+        """How many readings are where, once the mirror has caught up."""
         if self.down_until_ms:
             self._broker_back()
             self.publisher.publish_all(self.backlog)
@@ -422,18 +440,19 @@ class Soak:
         daemon.rounds_until(lambda: daemon.messages >= self.published, "all was heard")
         records = Records(self.folder / "soak.sqlite")
         try:
-            in_store = sum(
-                len(records.series(probe, 0, 2**43).at_ms)
-                for probe in daemon.parts.watch.room.probes
-            )
+            by_tank: Counter[str] = Counter()
+            for probe in daemon.parts.watch.room.probes:
+                by_tank[probe.tank] += len(records.series(probe, 0, 2**43).at_ms)
         finally:
             records.close()
+        in_store = by_tank.total()
         until_s, there = time.monotonic() + 120, -1
         while time.monotonic() < until_s and there < in_store:
             daemon.parts.watch.round()
             self.victoria.flush()
             there = mirrored(self.victoria.url, daemon.clock.now_ms())
-        return in_store, there
+        timely = sum(n for tank, n in by_tank.items() if tank not in self.wrong_clocks)
+        return Kept(in_store, timely, there)
 
     def close(self) -> None:
         self.daemon.stop()
@@ -464,11 +483,15 @@ def slope(points: Sequence[tuple[float, float]]) -> float:
     )
 
 
-def report(soak: Soak, labels: Sequence[Label], in_store: int, there: int) -> int:
+def report(soak: Soak, labels: Sequence[Label], kept: Kept) -> int:
+    in_store, there = kept.in_store, kept.mirrored
     tally, days = soak.tally, soak.asked.days
     settled = [(x, y) for x, y in tally.memory if x >= days / 6]
     print(f"\n{days:.1f} days of {soak.asked.tanks} tanks, seed {soak.asked.seed}")
-    print(f"readings   {soak.readings:,} sent, {in_store:,} in the store, {there:,} in the mirror")
+    print(
+        f"readings   {soak.readings:,} sent by boards whose clock is always right, "
+        f"{kept.timely:,} of them in the store; {in_store:,} of all, {there:,} in the mirror"
+    )
     print("deeds      " + ", ".join(f"{n} × {what}" for what, n in tally.deeds.items()))
     print(
         f"memory     {tally.memory[0][1]:.1f} MB on day 0, {tally.memory[-1][1]:.1f} MB at the "
@@ -484,7 +507,10 @@ def report(soak: Soak, labels: Sequence[Label], in_store: int, there: int) -> in
     print("notices    " + ", ".join(f"{n} {about}" for about, n in tally.notices.most_common()))
     verdict = judged(tally, labels)
     found, missed, false, own = verdict.found, verdict.missed, verdict.false, verdict.own
-    print(f"faults     {len(labels)} played, {len(found)} found, {len(missed)} missed")
+    print(
+        f"faults     {len(labels)} played, {len(found)} found, {len(verdict.right)} by the right "
+        f"kind, {len(missed)} missed, {len(verdict.too_short)} too short to be told"
+    )
     for label in missed:
         print(
             f"           missed: {label.kind} of {','.join(label.tanks) or 'the room'}, "
@@ -504,7 +530,7 @@ def report(soak: Soak, labels: Sequence[Label], in_store: int, there: int) -> in
     print(f"unhandled  {len(LOG.unhandled)}")
     for text in LOG.unhandled[:5]:
         print(text)
-    lost = soak.readings - in_store
+    lost = soak.readings - kept.timely
     wrong = [
         words
         for words, holds in (
@@ -524,24 +550,36 @@ def days_from(soak: Soak, at_ms: int) -> str:
 
 
 class Judged(NamedTuple):
-    """Faults found and missed; alarms for nothing, and those of what was done from outside."""
+    """Faults found and missed; alarms for nothing, and those of what was done from outside.
+
+    right: those found by their own kind. too_short: neither found nor there long enough to be.
+    """
 
     found: list[Label]
+    right: list[Label]
     missed: list[Label]
+    too_short: list[Label]
     false: list[Raised]
     own: list[Raised]
 
 
 def judged(tally: Tally, labels: Sequence[Label]) -> Judged:
     """Every fault and every alarm, each in its place."""
-    result = Judged([], [], [], [])
+    result = Judged([], [], [], [], [], [])
     for label in labels:
-        hit = any(
-            label.at_ms <= at_ms <= label.until_ms + GRACE_MS and label.concerns(tank)
+        hits = {
+            kind
             for at_ms, tank, kind, _ in tally.raised
             if kind not in DIGEST
-        )
-        (result.found if hit else result.missed).append(label)
+            and label.at_ms <= at_ms <= label.until_ms + GRACE_MS
+            and label.concerns(tank)
+        }
+        if hits:
+            result.found.append(label)
+        else:
+            (result.too_short if label.too_short else result.missed).append(label)
+        if hits & RIGHT[FaultKind(label.kind)]:
+            result.right.append(label)
     for raised in tally.raised:
         at_ms, tank, kind, priority = raised
         if kind in DIGEST or priority is Priority.JOURNAL:
@@ -616,13 +654,13 @@ def main() -> int:
             soak.step(number, one)
             if time.monotonic() - began > 60 * asked.minutes:
                 asked.days = (number + 1) * drawn.step_ms / DAY_MS
-                labels = labels_of(drawn.room(), asked.days)
+                labels = labels_of(drawn.room(), drawn, asked.days)
                 print(f"ended early, after {asked.days:.1f} days of {drawn.days}")
                 break
-        in_store, there = soak.settle()
+        kept = soak.settle()
     finally:
         soak.close()
-    code = report(soak, labels, in_store, there)
+    code = report(soak, labels, kept)
     print(f"took       {time.monotonic() - began:.0f} s, {time.process_time():.0f} s of processor")
     shutil.rmtree(folder)
     return code

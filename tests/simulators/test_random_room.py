@@ -33,6 +33,20 @@ def test_the_same_seed_is_the_same_room_and_the_same_faults() -> None:
     assert list(one.run(START_MS + DAY_MS)) == list(two.run(START_MS + DAY_MS))
 
 
+def test_a_few_tanks_of_a_room_go_as_they_do_in_the_whole() -> None:
+    whole, few = (random_room(5, 6, healthy=3, faults=12, only=only) for only in ((), ("T05",)))
+    assert "T05" in few.tanks
+    assert set(few.tanks) < set(whole.tanks)
+    mine = [f for f in whole.labels if not f.tank or f.tank in few.tanks]
+    assert [f for f in few.labels if f.tank in ("", "T05")] == [
+        f for f in mine if f.tank in ("", "T05")
+    ]
+    for room in (whole, few):
+        for _ in room.run(START_MS + 8 * DAY_MS):
+            pass
+    assert few.truth("T05") == whole.truth("T05")
+
+
 def test_the_same_seed_is_the_same_room_in_another_process(tmp_path: Path) -> None:
     words = []
     for hash_seed in ("1", "2"):  # the order of sets and names must not leak into the draw
