@@ -3,8 +3,9 @@
     .venv/bin/python -m tests.bench.page_pictures FOLDER [SCENE…] [--only WORD] [--light LIGHT]
 
 The scenes are those of tests/journeys/scenes.py; each page is drawn in every size and light and, in
-the usual room, as it is printed. Prints for each page its bytes on the wire and the server's time,
-and every page that scrolls sideways or made the browser complain.
+the usual room, as it is printed; what it folds is drawn unfolded as well, in the first light.
+Prints for each page its bytes on the wire and the server's time, and every page that scrolls
+sideways or made the browser complain.
 """
 
 import argparse
@@ -19,11 +20,21 @@ from pathlib import Path
 import pypdfium2
 from tests.conftest import found
 from tests.journeys.browser import Browser, browser
-from tests.journeys.scenes import AFTER_A_TAP, LIGHTS, SCENES, SIZES, AfterATap, lit, scene
+from tests.journeys.scenes import (
+    AFTER_A_TAP,
+    LIGHTS,
+    SCENES,
+    SIZES,
+    UNFOLDED,
+    AfterATap,
+    lit,
+    scene,
+)
 
 _A4, _A5 = (8.27, 11.69), (5.83, 8.27)
 """Inches (ISO 216)."""
 _MOST_HIGH = 12_000
+_FOLDED = "document.querySelector('main details:not([open])') !== null"
 
 
 def asked(address: str) -> tuple[int, float]:
@@ -108,6 +119,9 @@ def main(
                             tab.size(*SIZES[size_name])
                             tab.open(base + address)
                             seen(tab, base, folder, name, light, size_name)
+                            if light == lights[0] and tab.run(_FOLDED):
+                                tab.run(UNFOLDED)
+                                seen(tab, base, folder, f"{name}-unfolded", light, size_name)
                     if state == "usual" and len(sizes) > 1:
                         small = "sheet" in address or "card" in address
                         printed(tab, folder, name, _A5 if small else _A4)

@@ -28,6 +28,8 @@ from roewatch.views.visitor import NOBODY, Access
 
 SIZES = {"narrow": (320, 700), "phone": (390, 844), "wide": (1280, 800)}
 LIGHTS = ("night", "day", "red")
+UNFOLDED = "document.querySelectorAll('details').forEach(d => d.open = true)"
+"""A script that opens everything that is folded on the open page."""
 
 FILLED = (
     "/water?for=B2&name0=rain&litres0=17&dkh0=0.2&dgh0=0.1&cond0=12&celsius0=24"

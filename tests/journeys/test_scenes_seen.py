@@ -11,6 +11,7 @@ from tests.journeys.scenes import (
     LIGHTS,
     SCENES,
     SIZES,
+    UNFOLDED,
     AfterATap,
     everything,
     lit,
@@ -53,7 +54,6 @@ TARGETS = """
 or a chart less than 24 px and with another so near that their circles of 24 px meet (WCAG 2.2,
 2.5.8)."""
 
-UNFOLDED = "document.querySelectorAll('details').forEach(d => d.open = true)"
 ASKED_FOR_AND_NOT_THERE = "the server responded with a status of"
 
 
