@@ -76,6 +76,17 @@ def test_cut_anywhere_the_findings_are_the_same(cuts: list[float]) -> None:
     assert tuple(found) == expected
 
 
+def test_the_minutes_that_wait_would_have_changed_nothing() -> None:
+    """A restored judge looks at every probe, calm or not; one that never rests finds the same."""
+    room, events, expected = eventful()
+    found: list[Finding] = []
+    judge = Judge(room, start_ms=START)
+    for from_ in range(0, len(events), 40):  # two or three minutes
+        judge.restore({})
+        found += judged(judge, events[from_ : from_ + 40])
+    assert tuple(found) == expected
+
+
 @settings(max_examples=3, deadline=None)
 @given(st.integers(0, 1000))
 def test_the_order_between_probes_never_matters(seed: int) -> None:
