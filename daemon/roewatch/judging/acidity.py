@@ -26,6 +26,7 @@ from roewatch.room.window import Window
 _PH = Quantity.PH
 _FAST = (Kind.PH_CRASH, Kind.AERATION_STOPPED)
 _SLOW = (*_FAST, Kind.PROBE_DRIFTING)
+_WINDOW = (Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW)
 _DAYS = 3
 _ODD_DAYS = 7  # nobody's pH is the same for three days: after so many it is the way it goes
 _KEPT_MS = 9 * HOUR_MS
@@ -141,12 +142,14 @@ class Acidity:
                 square = (mean - usual - self.last_off) ** 2
                 self.spread = (self.spread**2 + weight * (square - self.spread**2)) ** 0.5
             self.last_off = mean - usual
+        if self.odd_hours:  # it is as usual again: what was away at this hour was no new way
+            self.odd_hours = [row for row in self.odd_hours if (row[0] - self.hour) % 24]
         kept.append(mean)
         del kept[:-_DAYS]
 
     def _ailing(self) -> bool:
-        """Whether anything stands of this tank's pH: such hours teach nothing."""
-        return any(key[1] is _PH for key in self.standing.told)
+        """Whether something is wrong with this tank's pH, not only where it stands."""
+        return any(key[1] is _PH and key[0] not in _WINDOW for key in self.standing.told)
 
     def _set_aside(self, mean: float) -> None:
         """An hour that is not to be learned; what days agree on is the tank's way after all."""
@@ -154,11 +157,27 @@ class Acidity:
         self.odd_hours.append([self.hour, mean])
         same = [row[1] for row in self.odd_hours if (row[0] - self.hour) % 24 == 0]
         last = same[-_DAYS:]
-        # a plan lowers it day by day
-        agree = not self.steady or max(last) - min(last) <= self.limit()
-        if len(last) == _DAYS and (agree or len(same) == _ODD_DAYS):
-            self.hours[self.hour % 24] = last
-            self.adopted_ms = (self.hour + 1) * HOUR_MS
+        creeps = last in (sorted(last), sorted(last, reverse=True))
+        if self._agree(same, _DAYS) or (len(same) == _ODD_DAYS and not creeps):
+            self._adopt()
+
+    def _agree(self, means: list[float], days: int) -> bool:
+        """Whether the last so many days say the same of an hour."""
+        last = means[-days:]
+        if len(last) < days:
+            return False
+        return not self.steady or max(last) - min(last) <= self.limit()  # a plan lowers it daily
+
+    def _adopt(self) -> None:
+        """The odd days are the tank's: all hours at once, else a step lies between two of them."""
+        since = self.hour - 24 * _DAYS
+        for hour in range(24):
+            means = [mean for n, mean in self.odd_hours if n > since and n % 24 == hour]
+            sure = self._agree(means, _DAYS - 1)
+            self.hours[hour] = means[-_DAYS:] if sure else (means or self.hours[hour])[-1:]
+        self.adopted_ms = (self.hour + 1) * HOUR_MS
+        self.odd_hours, self.offs, self.last_off = [], [], None
+        self.off_since, self.off_sign = -1, 0
 
     def _rebase(self, at_ms: int, off: float) -> bool:
         """After something explained, the tank may stand elsewhere: shift its days by as much."""
