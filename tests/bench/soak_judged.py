@@ -14,7 +14,7 @@ from dataclasses import replace
 from tests.bench.detection.__main__ import settings_of
 from tests.bench.detection.score import raises
 from tests.bench.soak import AFTER_MS, GRACE_MS
-from tests.bench.soak_room import Drawn, Label, labels_of, ph_every_ms, said
+from tests.bench.soak_room import SPOKEN, Drawn, Label, labels_of, ph_every_ms, said
 
 from roewatch.intake.own_time import AHEAD_MS
 from roewatch.judging.finding import Finding
@@ -33,6 +33,7 @@ def found(sim: SimRoom, drawn: Drawn) -> Iterator[Finding]:
     probes = tuple(
         replace(probe, every_ms=ph_every_ms(drawn)) if probe.quantity is Quantity.PH else probe
         for probe in room.probes
+        if probe.quantity in SPOKEN
     )
     judge = Judge(replace(room, probes=probes), Limits(room_silent_after_ms=15 * MINUTE_MS),
                   start_ms=sim.start_ms)  # fmt: skip

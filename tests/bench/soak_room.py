@@ -20,7 +20,8 @@ ROUNDS = 2
 """A board says so many rounds of its probes at once."""
 PH_EVERY_MS = 10 * MINUTE_MS
 _RACK = 10
-_UNITS = {Quantity.TEMPERATURE: "Cel", Quantity.PH: "pH"}
+SPOKEN = {Quantity.TEMPERATURE: "Cel", Quantity.PH: "pH"}
+"""What the boards read, and the unit they say it in."""
 
 _HEAD = """
 [room]
@@ -179,7 +180,7 @@ def said(sim: SimRoom, drawn: Drawn, to_ms: int) -> Iterator[Sample]:
     """What the boards say until then."""
     ph_rounds = _ph_rounds(drawn)
     for sample in sim.run(to_ms):
-        if sample.quantity not in _UNITS:
+        if sample.quantity not in SPOKEN:
             continue
         # by the round, so that what is lost of an electrode is not made up for by the next
         if sample.quantity is Quantity.PH and sample.at_ms // drawn.every_ms % ph_rounds:
@@ -202,7 +203,7 @@ def packs(queue: "Queue[Any]", drawn: Drawn) -> None:
             records[rack_of(sample.tank)].append(
                 {
                     "n": f"{sample.tank}-{sample.quantity}",
-                    "u": _UNITS[sample.quantity],
+                    "u": SPOKEN[sample.quantity],
                     "t": sample.stamp_ms / 1000,
                     "v": sample.value,
                 }
