@@ -27,7 +27,7 @@ _T = Quantity.TEMPERATURE
 _KEPT_ODD = 12
 _NEW_WAY = 5  # times as long as a moved thermostat must anything else last to be the new usual
 _LEAST_OVER_ROOM = 2.5  # °C
-_AIR_GUESSED = 0.2  # a colder room may make falls so much quicker where no probe tells of it
+_A_GUESS = 0.2  # a colder room may make falls so much quicker where no probe tells of it
 _LEGS_MS = DAY_MS  # how long a leg is compared with those after it
 _SURE = 4.0  # standard deviations by which legs must differ from the usual
 
@@ -158,6 +158,9 @@ class Thermostat:
         over = leg.over_room
         if not turn.is_peak and over is not None and over < _LEAST_OVER_ROOM:
             return True  # so near the room every draught changes the ratio
+        cold = self.heat.doubt in (Doubt.CUT, Doubt.COLD)  # short falls of another room
+        if cold and self._air_guessed and not turn.is_peak:
+            return False  # how cold it is nobody knows well enough to blame this tank
         ratio = cycle.power_ratio(leg) if turn.is_peak else cycle.loss_ratio(leg)
         if ratio is None:
             return True
@@ -171,7 +174,6 @@ class Thermostat:
         usual = 0.75 < _pooled(legs[-4:]) < 1.3
         self.strange[turn.is_peak] = -1 if usual else since_ms if since_ms >= 0 else turn.at_ms
         ailing = self.heat.standing.any_of(Kind.LID_OPEN, Kind.HEATER_WEAK)
-        cold = self.heat.doubt in (Doubt.CUT, Doubt.COLD)  # short falls of another room
         return 0.75 < ratio < 1.3 and not ailing and not cold
 
     def _relearn(self, at_ms: int, out: list[Finding]) -> None:
@@ -193,6 +195,11 @@ class Thermostat:
         cycle.forget_legs()
         self.cooling, self.warming, self.strange = [], [], [-1, -1]
 
+    @property
+    def _air_guessed(self) -> bool:
+        """Whether no probe tells of the room's air."""
+        return self.heat.room_c is None or self.heat.room_spread > 0
+
     def _fine(self) -> bool:
         """Whether single legs stand out of the five minutes and of the probe's noise."""
         cycle = self.heat.cycle
@@ -211,8 +218,7 @@ class Thermostat:
         if not turn.is_peak and legs:
             pools = _pools(legs, limits.lid_fall_ms * (1 if self._fine() else 2))
             first = next(pools, None)
-            guessed = self.heat.room_c is None or self.heat.room_spread > 0
-            least = limits.lid_times + (_AIR_GUESSED if guessed else 0.0)
+            least = limits.lid_times + (_A_GUESS if self._air_guessed else 0.0)
             if first is not None and first[0] > (1 + least) / 2 and any(
                 times > least and times > 1 + _SURE * cycle.doubtful(rising=False, legs=many)
                 for times, many in chain([first], pools)
