@@ -227,7 +227,7 @@ class Testimony(_Touched):
             self.flat_since = at
         self.last = value
         self.last_raw = raw
-        if flag is _GOOD and (
+        if (flag is _GOOD or flag is _UNSEEN) and (
             not self.suspect_low <= value <= self.suspect_high
             or self.dull
             or self.apart_from <= at < self.apart_until
