@@ -194,6 +194,32 @@ def test_everything_asked_for_is_on_the_picture() -> None:
     assert root.find(f"{SVG}desc") is not None
 
 
+def test_alarms_that_begin_side_by_side_share_one_mark_that_tells_them_all() -> None:
+    hours = {1: 24, 2: 25, 3: 100}
+    alarms = tuple(
+        AlarmMark(number=n, from_ms=FROM + h * HOUR_MS, to_ms=FROM + 110 * HOUR_MS, text=f"no. {n}")
+        for n, h in hours.items()
+    )
+    root = ET.fromstring(svg(spec(series([(0, 5.5)]), alarms=alarms, links=True)))
+    marks = list(root.iter(f"{SVG}a"))
+    assert [mark.get("href") for mark in marks] == ["/alarms", "/alarms#no-3"]
+    assert [mark.findtext(f"{SVG}title") for mark in marks] == ["no. 1; no. 2", "no. 3"]
+    assert [len(mark.findall(f"{SVG}line")) for mark in marks] == [2, 1]  # each keeps its bar
+
+
+def test_the_mark_of_the_lowest_reading_stays_off_the_letters_under_the_plot() -> None:
+    low = series([(m, 4.0 if m == 600 else 5.5) for m in range(1200)])
+    deed = EventMark(at_ms=FROM + 600 * MINUTE_MS, letter="C", text="calibration")
+    root = ET.fromstring(svg(spec(low, events=(deed,))))
+    tops = {
+        word: float(group.get("transform", "").rstrip(")").split()[1])
+        for group in root.iter(f"{SVG}g")
+        for word in ("!", "C")
+        if group.findtext(f"{SVG}text") == word
+    }
+    assert tops["!"] + 6 <= tops["C"] - 9  # the mark's foot, the letter's upper edge
+
+
 def test_text_from_outside_cannot_become_markup() -> None:
     nasty = '"><script>alert(1)</script>'
     picture = svg(

@@ -6,6 +6,7 @@ from html import escape
 from roewatch.views.axis import value_marks
 from roewatch.views.frame import Frame
 from roewatch.views.pen import Pen
+from roewatch.views.plot import AlarmMark
 from roewatch.views.trace import Spell, Trace, spells, window_at
 from roewatch.views.wording import number
 
@@ -17,6 +18,8 @@ _SPARSE = 5
 """So many words of the time axis fit any phone."""
 
 _MOST_MARKS = 6
+_NEAR = 0.06
+"""Marks nearer than this share of the chart cover each other on a phone."""
 
 
 class Over:
@@ -74,21 +77,23 @@ class Over:
         for spell in sorted(found, key=self._harm, reverse=True):
             at_ms, value = spell.worst
             if len(marked) == _MOST_MARKS or any(
-                abs(self.pen.frame.share(at_ms) - self.pen.frame.share(other)) < 0.06
+                abs(self.pen.frame.share(at_ms) - self.pen.frame.share(other)) < _NEAR
                 for other in marked
             ):
                 continue  # a worse one is marked beside it
             marked.append(at_ms)
             y = self.pen.frame.top + self.pen.frame.y(value)
             if not (spell.above and y - 12 < self.pen.frame.top + 8 and self._near_alarm(at_ms)):
-                yield self.pen.warning(at_ms, y - 12 if spell.above else y + 14)
+                # below the plot stand the deeds' letters
+                below = min(y + 14, self.pen.frame.bottom - 7)
+                yield self.pen.warning(at_ms, y - 12 if spell.above else below)
         for trace in self.pen.traces:
             yield from self._crosses(trace)
 
     def _near_alarm(self, at_ms: int) -> bool:
         """Whether an alarm's own mark along the top edge stands right above that moment."""
         share = self.pen.frame.share
-        return any(abs(share(at_ms) - share(a.from_ms)) < 0.06 for a in self.pen.spec.alarms)
+        return any(abs(share(at_ms) - share(a.from_ms)) < _NEAR for a in self.pen.spec.alarms)
 
     def _harm(self, spell: Spell) -> float:
         window = window_at(self.pen.spec.windows, spell.worst[0])
@@ -102,21 +107,41 @@ class Over:
             yield self.pen.spot(at_ms, self.pen.frame.top + self.pen.frame.y(value), cross)
 
     def _alarms(self) -> Iterable[str]:
-        spec, frame = self.pen.spec, self.pen.frame
-        y = frame.top - 9
-        for alarm in spec.alarms:
-            begin = max(alarm.from_ms, spec.from_ms)
-            end = min(alarm.to_ms if alarm.to_ms is not None else spec.now_ms, spec.to_ms)
-            line = f'x1="{frame.at(begin)}" x2="{frame.at(max(begin, end))}"'
-            bar = (
-                f'<line {self.pen.style("out")} {line} y1="{y:.0f}" y2="{y:.0f}"/>'
-                f"{self.pen.warning(begin, y)}<title>{escape(alarm.text)}</title>"
-            )
-            if spec.links:
+        """Each alarm's bar; alarms that begin side by side share one mark, which tells them all."""
+        y = self.pen.frame.top - 9
+        for together in self._side_by_side():
+            begin = self._begin(together[0])
+            bars = "".join(map(self._bar, together))
+            told = escape("; ".join(alarm.text for alarm in together))
+            body = f"{bars}{self.pen.warning(begin, y)}<title>{told}</title>"
+            if self.pen.spec.links:
                 thumb = self.pen.spot(begin, y, _THUMB)
-                yield f'<a href="/alarms#no-{alarm.number}">{bar}{thumb}</a>'
+                one = f"#no-{together[0].number}" if len(together) == 1 else ""
+                yield f'<a href="/alarms{one}">{body}{thumb}</a>'
             else:
-                yield f"<g>{bar}</g>"
+                yield f"<g>{body}</g>"
+
+    def _begin(self, alarm: AlarmMark) -> int:
+        return max(alarm.from_ms, self.pen.spec.from_ms)
+
+    def _side_by_side(self) -> list[list[AlarmMark]]:
+        """The alarms in time's order, those together whose marks would cover each other."""
+        found: list[list[AlarmMark]] = []
+        share = self.pen.frame.share
+        for alarm in sorted(self.pen.spec.alarms, key=self._begin):
+            if found and share(self._begin(alarm)) - share(self._begin(found[-1][0])) < _NEAR:
+                found[-1].append(alarm)
+            else:
+                found.append([alarm])
+        return found
+
+    def _bar(self, alarm: AlarmMark) -> str:
+        spec, frame = self.pen.spec, self.pen.frame
+        begin = self._begin(alarm)
+        end = min(alarm.to_ms if alarm.to_ms is not None else spec.now_ms, spec.to_ms)
+        y = frame.top - 5  # at the foot of the mark: a short one does not run through its sign
+        line = f'x1="{frame.at(begin)}" x2="{frame.at(max(begin, end))}"'
+        return f'<line {self.pen.style("out")} {line} y1="{y:.0f}" y2="{y:.0f}"/>'
 
     def _events(self) -> Iterable[str]:
         for event, row in self.pen.events:
