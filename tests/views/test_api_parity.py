@@ -158,7 +158,7 @@ def test_what_a_tank_page_says_of_its_tank_the_operation_says_as_well() -> None:
             assert loud
             for measured in loud:
                 assert told[measured["probe"]] in shown
-        assert "Cools 1\u202f°C in 70 min, heater at 38 %" in client.get("/tank/A1").text
+        assert "Cools 1\u202f°C in 70 min, heater at 38\u00a0%" in client.get("/tank/A1").text
 
 
 def test_a_rate_limit_the_page_shows_stands_in_the_answer() -> None:

@@ -94,7 +94,7 @@ def test_the_page_shows_the_order_the_hours_and_the_kind_of_each_way() -> None:
         held = Forms(keeper.get("/contacts").text)
     assert page.index("1 Keeper") < page.index("2 Stand-in")
     assert "quiet hours 22:00-07:00" in page
-    assert "phone , by ntfy; waits at most 15 s" in page
+    assert "phone , by ntfy; waits at most 15&nbsp;s" in page
     assert "after 10 min without an acknowledgement" in page
     urls = [fields["url"] for _, fields in held.found if "url" in fields]
     assert urls

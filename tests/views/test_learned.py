@@ -26,7 +26,7 @@ def test_a_known_heater_is_told_with_its_pace_its_share_and_its_switch_points() 
 
 def test_in_fahrenheit_the_degree_it_cools_by_is_a_difference() -> None:
     told = sentence(learned_words(TANK, STEADY), Units(fahrenheit=True))
-    assert told.startswith("Cools 1.8\u202f°F in 70 min, heater at 38 %")
+    assert told.startswith("Cools 1.8\u202f°F in 70 min, heater at 38\u00a0%")
     assert "°C" not in told
 
 

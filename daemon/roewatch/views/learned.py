@@ -14,7 +14,7 @@ def learned_words(tank: Tank, learned: Learned | None) -> str:
     if learned.cools_per_h is None or learned.duty is None:
         seen = f"{learned.cycles} so far" if learned.cycles else "none so far"
         return f"How it cools and heats is learned from the heater's own cycles: {seen}."
-    said = f"heater at {learned.duty:.0%}".replace("%", " %")
+    said = f"heater at {learned.duty:.0%}".replace("%", "\u00a0%")
     if learned.cools_per_h > 0:
         said = f"cools {warmer(1, 'g')} in {_cooling(learned.cools_per_h)}, {said}"
     if learned.switches_on is not None and learned.switches_off is not None:

@@ -1,6 +1,7 @@
 """Pages: the room, a tank, the alarms and the records, drawn on the server."""
 
 import hashlib
+import re
 from dataclasses import dataclass
 from functools import cache, partial
 from importlib.resources import files
@@ -8,7 +9,7 @@ from urllib.parse import unquote
 from zoneinfo import ZoneInfo
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
@@ -113,6 +114,7 @@ def environment(units: Units = KEPT_UNITS) -> Environment:
         undefined=StrictUndefined,
         finalize=partial(_told_in, units) if units.words else None,
     )
+    env.filters["written"] = partial(_written, units)
     versions = {n: hashlib.sha256(static_bytes(n)).hexdigest()[:10] for n in STATIC}
     env.globals["static"] = lambda name: f"/static/{name}?v={versions[name]}"
     env.globals["number"] = units.number
@@ -134,6 +136,17 @@ def environment(units: Units = KEPT_UNITS) -> Environment:
 def _told_in(units: Units, value: object) -> object:
     """What a template is about to write. Markup was told when it was drawn."""
     return sentence(value, units) if type(value) is str else value
+
+
+_RANGE = re.compile(r"\d[\d.]*-\d[\d.]*")
+_COMMAND = re.compile(r"`([^`]+)`")
+
+
+def _written(units: Units, text: str) -> Markup:
+    """A sentence of the core in `units`: its commands as such, no line ending within `24-27`."""
+    told = str(escape(_told_in(units, text)))
+    whole = _RANGE.sub(r'<span class="whole">\g<0></span>', told)
+    return Markup(_COMMAND.sub(r"<code>\1</code>", whole))  # noqa: S704 escaped above
 
 
 class Desk:
