@@ -55,7 +55,7 @@ def test_of_late_todos_a_card_tells_the_first_and_of_a_test_nothing_is_fed() -> 
     with client_of(nursery()) as client:
         cards = words(client.get("/broods").text)
         brood = words(client.get("/broods/2026-14").text)
-    assert "3 to-dos late late by 2 d 21 h: Start microworms" in cards
+    assert "3 to-dos late late by 2 d 21 h : Start microworms" in cards
     assert "Artemia, test of the cysts by 2 Nov, 17:00, late" in brood
     assert "never: it is a test" in brood
 

@@ -219,12 +219,14 @@ def test_a_todo_is_ticked_and_gone(keeper: TestClient, room: Nursery) -> None:
     assert ticked not in keeper.get("/broods/2026-14").text
 
 
-def test_a_todo_shows_commands_as_such_and_keeps_a_range_on_one_line(keeper: TestClient) -> None:
+def test_commands_are_shown_as_such_and_ranges_and_units_stay_whole(keeper: TestClient) -> None:
     for address in ("/broods/2026-14", "/broods/2026-14/sheet"):
         page = keeper.get(address).text
         assert "<code>roewatch water ramp</code> reckons the steps" in page
         assert '<span class="whole">24-27</span>\u00a0°C' in page
         assert "`" not in page
+    report = keeper.get("/broods/2026-11/report").text
+    assert 'outside, <span class="whole">40 h</span> later than likely' in report
 
 
 def test_a_late_todo_stays_with_its_age(keeper: TestClient, room: Nursery) -> None:

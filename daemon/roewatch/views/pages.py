@@ -138,14 +138,15 @@ def _told_in(units: Units, value: object) -> object:
     return sentence(value, units) if type(value) is str else value
 
 
-_RANGE = re.compile(r"\d[\d.]*-\d[\d.]*")
+_WHOLE = re.compile(r"\d[\d.]*-\d[\d.]*|\d[\d.]* (?:%|(?:d|h|min|s)\b)")
+"""A range, or a number with its unit."""
 _COMMAND = re.compile(r"`([^`]+)`")
 
 
 def _written(units: Units, text: str) -> Markup:
-    """A sentence of the core in `units`: its commands as such, no line ending within `24-27`."""
+    """A sentence of the core in `units`: commands as such, `24-27` and `40 h` each on one line."""
     told = str(escape(_told_in(units, text)))
-    whole = _RANGE.sub(r'<span class="whole">\g<0></span>', told)
+    whole = _WHOLE.sub(r'<span class="whole">\g<0></span>', told)
     return Markup(_COMMAND.sub(r"<code>\1</code>", whole))  # noqa: S704 escaped above
 
 
