@@ -200,7 +200,7 @@ def _verdict(
             f"{100 * low:.0f} to {100 * high:.0f} points.{left}"
         )
     more = f" And {len(told) - 3} more pairs." if len(told) > 3 else ""
-    return True, f"{'. '.join(told[:3])}.{more}{left}"
+    return True, f"{'; '.join(told[:3])}.{more}{left}"
 
 
 def _difference(better: Group, worse: Group, spread: float, quantile: float) -> tuple[float, float]:
