@@ -1,5 +1,7 @@
 """The comparison page: it concludes nothing from little, and says so."""
 
+from dataclasses import replace
+
 import pytest
 from starlette.testclient import TestClient
 from tests.views.reader import client_of, words
@@ -8,6 +10,7 @@ from tests.views.room_of_glass import usual
 from tests.views.test_api import fits
 
 from roewatch.views.api import document
+from roewatch.views.pages import UNITS
 
 
 def page_of(count: int, address: str = "/broods/compare") -> TestClient:
@@ -35,6 +38,22 @@ def test_with_many_it_names_the_better_water_with_its_interval_and_the_spread_of
     assert "times as much as chance alone" in text
     assert page.count('class="g-line"') == 3
     assert page.count('class="g-dot"') == 150
+
+
+def test_a_verdict_that_begins_with_a_temperature_is_told_whole_in_the_units_chosen() -> None:
+    warmths = {"rain and peat": "26", "rain": "25", "well": "24"}
+    records, live, deeds = usual()
+    broods = GlassBroods(records, live)
+    for one in tried(150):
+        fields = dict(one.fields)
+        if "water" in fields:
+            fields["celsius"] = warmths[fields["water"]]
+        broods.record([replace(one, fields=fields)])
+    with client_of((records, live, deeds, broods)) as client:
+        client.cookies.set(UNITS, "f")
+        text = words(client.get("/broods/compare?by=temperature").text)
+    # NIST SP 811 (2008), B.9: 26 and 25 °C are 78.8 and 77.0 °F
+    assert " 78.8 °F gave more than 77.0 °F" in text
 
 
 @pytest.mark.parametrize("by", ["water", "temperature", "parents", "food"])

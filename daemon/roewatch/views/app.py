@@ -20,7 +20,7 @@ from roewatch.views.act import Act, Fields
 from roewatch.views.alarm_life import alarm_life
 from roewatch.views.alarm_page import alarms_page
 from roewatch.views.api import Api
-from roewatch.views.asked import AskedWrongError, NotHereError
+from roewatch.views.asked import AskedWrongError, NotHereError, SeveralError
 from roewatch.views.asking import Asking
 from roewatch.views.brood_ports import NO_BROODS, BroodBook
 from roewatch.views.brood_routes import brood_routes
@@ -97,6 +97,7 @@ def app_of(  # noqa: PLR0913  # the ports of one room, by name
         exception_handlers={
             HTTPException: trouble.http,
             NotHereError: trouble.not_here,
+            SeveralError: trouble.several,
             AskedWrongError: trouble.refused,
             Unusable: trouble.spent,
             unreadable: trouble.unreadable,

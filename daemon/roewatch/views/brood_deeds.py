@@ -25,6 +25,7 @@ from roewatch.views.brood_form import (
 )
 from roewatch.views.brood_words import record_words
 from roewatch.views.pages import Desk
+from roewatch.views.wording import begun
 
 
 class SaidTwiceError(ValueError):
@@ -98,8 +99,7 @@ class BroodDeeds:
         if same is not None and not fields.get("id") and fields.get("again") != "yes":
             raise SaidTwiceError(same)
         self._desk.broods.record([record])
-        told = f"{record_words(record)}: recorded. It can be undone for 10 minutes."
-        return f"{told[0].upper()}{told[1:]}"
+        return begun(f"{record_words(record)}: recorded. It can be undone for 10 minutes.")
 
     def withdraw(self, brood: Brood, id_: str, by: str) -> str:
         """Take a record back, or bring back what was taken; nothing is deleted."""
@@ -108,8 +108,7 @@ class BroodDeeds:
         self._desk.broods.record([replace(withdrawn, replaces=before.id)])
         if before.act is BroodAct.WITHDRAWN:
             return "Brought back."
-        words = record_words(before)
-        return f"{words[0].upper()}{words[1:]}: taken back."
+        return f"{begun(record_words(before))}: taken back."
 
     def correct(self, brood: Brood, id_: str, fields: Fields, by: str) -> str:
         """Put a record right; what it said before stays visible."""

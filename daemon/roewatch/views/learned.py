@@ -1,10 +1,10 @@
 """The learned tank: what its own cycles say of its heating, in a sentence."""
 
 from roewatch.judging.judge import Learned
-from roewatch.room.measured import temperature, warmer
+from roewatch.room.measured import measured, temperature, warmer
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.tank import Tank
-from roewatch.views.wording import whole_span
+from roewatch.views.wording import begun, whole_span
 
 
 def learned_words(tank: Tank, learned: Learned | None) -> str:
@@ -14,7 +14,7 @@ def learned_words(tank: Tank, learned: Learned | None) -> str:
     if learned.cools_per_h is None or learned.duty is None:
         seen = f"{learned.cycles} so far" if learned.cycles else "none so far"
         return f"How it cools and heats is learned from the heater's own cycles: {seen}."
-    said = f"heater at {learned.duty:.0%}".replace("%", "\u00a0%")
+    said = f"heater at {measured(f'{100 * learned.duty:.0f}', '%')}"
     if learned.cools_per_h > 0:
         said = f"cools {warmer(1, 'g')} in {_cooling(learned.cools_per_h)}, {said}"
     if learned.switches_on is not None and learned.switches_off is not None:
@@ -22,7 +22,7 @@ def learned_words(tank: Tank, learned: Learned | None) -> str:
             f"; it switches on at {temperature(learned.switches_on)} and off at "
             f"{temperature(learned.switches_off)}"
         )
-    return f"{said[0].upper()}{said[1:]}.{_room(learned)}"
+    return f"{begun(said)}.{_room(learned)}"
 
 
 def _cooling(per_h: float) -> str:

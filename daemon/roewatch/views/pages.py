@@ -15,10 +15,9 @@ from starlette.responses import HTMLResponse, Response
 
 from roewatch.alarms.alarm import State
 from roewatch.alarms.rationale import rationale_of
-from roewatch.room.moment import moment_of, span_text
+from roewatch.room.moment import span_text
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.views import wording
-from roewatch.views.axis import date_name
 from roewatch.views.brood_ports import NO_BROODS, BroodBook
 from roewatch.views.door import Door
 from roewatch.views.palette import Theme
@@ -83,8 +82,7 @@ class Words:
 
     def day(self, at_ms: int) -> str:
         """`12 Nov 2026`."""
-        day = moment_of(at_ms).astimezone(self._zone).date()
-        return f"{date_name(day)} {day.year}"
+        return wording.day(at_ms, self._zone)
 
     def when(self, at_ms: int) -> str:
         """`14:02`, or with the day when that is not today."""
@@ -104,7 +102,7 @@ class Words:
 
 
 @cache
-def environment(units: Units = KEPT_UNITS) -> Environment:
+def environment(units: Units) -> Environment:
     """Our templates; every value is escaped, and every text of the core is told in `units`."""
     env = Environment(
         loader=PackageLoader("roewatch.views", "templates"),
@@ -115,6 +113,7 @@ def environment(units: Units = KEPT_UNITS) -> Environment:
         finalize=partial(_told_in, units) if units.words else None,
     )
     env.filters["written"] = partial(_written, units)
+    env.filters["begun"] = wording.begun
     versions = {n: hashlib.sha256(static_bytes(n)).hexdigest()[:10] for n in STATIC}
     env.globals["static"] = lambda name: f"/static/{name}?v={versions[name]}"
     env.globals["number"] = units.number
@@ -224,8 +223,9 @@ class Desk:
     def draw(self, sight: Sight) -> Drawn:
         """The parts of a page that change by themselves."""
         say = Words(sight.now_ms, ZoneInfo(sight.room.zone))
-        cells = environment().get_template("cell.html").module
-        strip = environment().get_template("strip.html").render(sight=sight, say=say)
+        templates = environment(KEPT_UNITS)
+        cells = templates.get_template("cell.html").module
+        strip = templates.get_template("strip.html").render(sight=sight, say=say)
         return Drawn(
             strip=strip,
             cells={f"t-{s.tank.id}": str(cells.cell(s, say)) for s in sight.standings},  # type: ignore[attr-defined]

@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 
 from roewatch.views.asked import SeveralError
 from roewatch.views.pages import Desk
+from roewatch.views.wording import begun
 
 log = logging.getLogger(__name__)
 
@@ -57,9 +58,12 @@ class Trouble:
 
     def not_here(self, request: Request, fault: Exception) -> Response:
         """A tank or quantity that is not in the room."""
-        if isinstance(fault, SeveralError):
-            return self.answer(request, 404, "Which one?", str(fault), tanks=fault.tanks)
         return self.answer(request, 404, "Not here", str(fault))
+
+    def several(self, request: Request, fault: Exception) -> Response:
+        """A name that more than one tank begins with."""
+        assert isinstance(fault, SeveralError)
+        return self.answer(request, 404, "Which one?", str(fault), tanks=fault.tanks)
 
     def refused(self, request: Request, fault: Exception) -> Response:
         """A deed or an address that cannot be; the fault's text is for the person."""
@@ -67,8 +71,7 @@ class Trouble:
 
     def spent(self, request: Request, fault: Exception) -> Response:
         """A link in a notice that acknowledges nothing any more; the fault's text says why."""
-        text = str(fault)
-        said = f"{text[:1].upper()}{text[1:]}."
+        said = f"{begun(str(fault))}."
         to = ("/alarms", "To the alarms")
         return self.answer(request, 410, "This link does nothing now", said, to=to)
 

@@ -83,7 +83,7 @@ class Units:
         return replace(kept, low=low, high=high)
 
     def window_text(self, quantity: Quantity, kept: Window) -> str:
-        """`75.2 to 80.6 °F`."""
+        """`75.2 to 80.6 °F`, `at most 80.6 °F`; pH has no unit."""
         text = self.window(quantity, kept).text(KEPT[quantity].digits, to=" to ")
         unit = self.unit(quantity)
         return f"{text}\u00a0{unit}" if unit else text  # a number keeps its unit on its line

@@ -4,7 +4,6 @@ from zoneinfo import ZoneInfo
 
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, moment_of, span_text
 from roewatch.room.quantity import KEPT, Quantity
-from roewatch.room.window import Window
 from roewatch.views.axis import date_name, day_name, instants
 
 
@@ -52,22 +51,25 @@ def number(quantity: Quantity, value: float) -> str:
     return text.lstrip("-") if float(text) == 0 else text
 
 
-def window_text(quantity: Quantity, window: Window) -> str:
-    """`24.0 to 27.0 °C`, `at most 27.0 °C`; pH has no unit."""
-    unit = KEPT[quantity].unit
-    text = window.text(KEPT[quantity].digits, to=" to ")
-    return f"{text}\u00a0{unit}" if unit else text  # a number keeps its unit on its line
-
-
 def species_name(species: str) -> str:
     """A species sheet's id as people write it: `Nannostomus marginatus`."""
-    text = species.replace("-", " ")
+    return begun(species.replace("-", " "))
+
+
+def begun(text: str) -> str:
+    """The same with a capital at its beginning, as a sentence has."""
     return text[:1].upper() + text[1:]
 
 
 def quantity_name(quantity: Quantity | None) -> str:
     """`pH`, `temperature`; empty for a condition without a quantity."""
     return KEPT[quantity].name if quantity else ""
+
+
+def day(at_ms: int, zone: ZoneInfo) -> str:
+    """`12 Nov 2026`."""
+    local = moment_of(at_ms).astimezone(zone).date()
+    return f"{date_name(local)} {local.year}"
 
 
 def exact(at_ms: int, zone: ZoneInfo) -> str:
