@@ -309,15 +309,21 @@ class Testimony(_Touched):
             self.five_count = self.five_refused = self.jitters = 0
             self.jitter = 0.0
         flat_ms = self.last_at - self.flat_since
-        self.pending.append((at, self.minute, value, flat_ms, ended))
-        if self.due_ms == FAR_MS and (
-            ended is not None
-            or value is None
-            or self.late
-            or flat_ms >= self.flat_suspect_ms
-            or not self.calm_low <= value <= self.calm_high
-        ):
+        closed = (at, self.minute, value, flat_ms, ended)
+        self.pending.append(closed)
+        if self.due_ms == FAR_MS and not self.calm(closed):
             self.wake(at)
+
+    def calm(self, closed: Minute) -> bool:
+        """Whether that minute needs no look."""
+        _, _, value, flat_ms, ended = closed
+        return (
+            ended is None
+            and value is not None
+            and not self.late
+            and flat_ms < self.flat_suspect_ms
+            and self.calm_low <= value <= self.calm_high
+        )
 
     def wake(self, at_ms: int) -> None:
         """Have the ticks look at it from then on."""

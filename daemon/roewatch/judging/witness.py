@@ -165,18 +165,11 @@ class Witness(Testimony):
         return self.due_ms == FAR_MS
 
     def _next_due(self) -> int:
-        low, high = self.calm_low, self.calm_high
-        if not low <= self.m1 <= high:
+        if not self.calm_low <= self.m1 <= self.calm_high:
             return 0
-        for closed_ms, _, value, flat_ms, ended in self.pending:
-            if (
-                ended is not None
-                or value is None
-                or self.late
-                or flat_ms >= self.flat_suspect_ms
-                or not low <= value <= high
-            ):
-                return closed_ms
+        for closed in self.pending:
+            if not self.calm(closed):
+                return closed[0]
         return FAR_MS
 
     def _end_bucket(self, ended: Five) -> None:
