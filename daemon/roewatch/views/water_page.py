@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from roewatch.room.measured import rounded_down, rounded_up
 from roewatch.room.quantity import Quantity
 from roewatch.room.window import Window
 from roewatch.views.bench import Made, made_of, windows_for
@@ -18,6 +19,7 @@ from roewatch.views.standing import Mark
 from roewatch.views.typed import kept_fields, number_of, shown_fields, typed_in
 from roewatch.views.units import Of, Units
 from roewatch.water.blend import Range, moved, pour
+from roewatch.water.carbonate import LEAST_ALKALINITY, MOST_ALKALINITY
 from roewatch.water.hardness import dkh_of_meq, meq_of_dkh
 from roewatch.water.refusal import RefusedError, within
 from roewatch.water.source import SourceWater
@@ -34,8 +36,11 @@ MEASURES = {f"{name}{order}": what for name, what in _OF.items() for order in ra
 """By field of the form, what it measures."""
 _DEFAULT_CELSIUS = "24"
 _LONGEST = 40
-_DKH = (-56.0, 168.0)
-"""What the chemistry works from, -20 to 60 meq/L, in the measure the form asks in."""
+_DKH = (
+    rounded_up(dkh_of_meq(LEAST_ALKALINITY), 0),
+    rounded_down(dkh_of_meq(MOST_ALKALINITY), 0),
+)
+"""What the chemistry works from, in the measure the form asks in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,8 @@ OUTDOOR_UATM = 420.0
 ROOM_UATM = 800.0
 """CO2 of room air used when nobody measured it; rooms commonly hold 600-1000 µatm."""
 CO2_G_MOL = 44.009
+LEAST_ALKALINITY, MOST_ALKALINITY = -20.0, 60.0
+"""meq/L: what the balance is worked out for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +198,7 @@ def closed(*, alkalinity: float, dic: float, celsius: float, ions: Ions) -> Bala
     strength, or where no pH between 1 and 14 fits.
     Source: `equilibrium.constants`; activities by Davies.
     """
-    within(alkalinity, -20.0, 60.0, what="alkalinity", unit="meq/L")
+    within(alkalinity, LEAST_ALKALINITY, MOST_ALKALINITY, what="alkalinity", unit="meq/L")
     within(dic, 0.0, 100.0, what="dissolved carbon", unit="mmol/L")
     carbon = dic / 1000.0
     share = alkalinity / dic if dic > 0.0 else 1.0
@@ -214,7 +216,7 @@ def aired(*, alkalinity: float, pco2: float, celsius: float, ions: Ions) -> Bala
 
     pco2: CO2 of the air, µatm, 1-100,000. Others, errors and source as `closed`.
     """
-    within(alkalinity, -20.0, 60.0, what="alkalinity", unit="meq/L")
+    within(alkalinity, LEAST_ALKALINITY, MOST_ALKALINITY, what="alkalinity", unit="meq/L")
     within(pco2, 1.0, 100_000.0, what="CO2 of the air", unit="µatm")
     gas = equilibrium.constants(celsius).co2_gas * pco2 * 1e-6
     return _solve(
@@ -234,7 +236,7 @@ def of_ph(*, ph: float, alkalinity: float, celsius: float, ions: Ions) -> Balanc
     air instead (`aired`); and when the two readings cannot both be right.
     """
     within(ph, 2.0, 11.5, what="pH")
-    within(alkalinity, -20.0, 60.0, what="alkalinity", unit="meq/L")
+    within(alkalinity, LEAST_ALKALINITY, MOST_ALKALINITY, what="alkalinity", unit="meq/L")
     k = equilibrium.constants(celsius)
     totals = _totals(ions)
     alk = alkalinity / 1000.0

@@ -135,7 +135,8 @@ class SourceWater:
 
     def __post_init__(self) -> None:
         within(self.celsius, 0.0, 50.0, what=f"temperature of {self.name}", unit="°C")
-        within(self.alkalinity, -20.0, 60.0, what=f"alkalinity of {self.name}", unit="meq/L")
+        least, most = carbonate.LEAST_ALKALINITY, carbonate.MOST_ALKALINITY
+        within(self.alkalinity, least, most, what=f"alkalinity of {self.name}", unit="meq/L")
         within(self.dgh, 0.0, 100.0, what=f"hardness of {self.name}", unit="°dGH")
         if self.ph is not None:
             within(self.ph, 2.0, 11.5, what=f"pH of {self.name}")
