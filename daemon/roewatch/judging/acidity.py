@@ -30,6 +30,7 @@ _WINDOW = (Kind.BELOW_WINDOW, Kind.ABOVE_WINDOW)
 _DAYS = 3
 _ODD_DAYS = 7  # nobody's pH is the same for three days: after so many it is the way it goes
 _KEPT_MS = 9 * HOUR_MS
+_CUT_AT = 2 * _KEPT_MS // BUCKET_MS  # so many buckets: each cut moves the whole list
 _STILL_MS = 6 * HOUR_MS
 _NIGHT_H, _SLOWLY = 8, 1.3  # what goes with the light may take so long, and must go further
 _TURNED_MS, _TURNED = 20 * HOUR_MS, 0.04  # breath has turned with the light by then, by so much
@@ -110,9 +111,14 @@ class Acidity:
         if self.rebasing and self._rebase(at_ms, off):
             return
         self.offs.append([at_ms, off])
-        while at_ms - self.offs[0][0] >= _KEPT_MS:
-            del self.offs[0]
+        if len(self.offs) > _CUT_AT:
+            self.offs = self._lately()
         self._judge(at_ms, value, off, out)
+
+    def _lately(self) -> list[list[Any]]:
+        """The differences of the last nine hours."""
+        since_ms = self.offs[-1][0] - _KEPT_MS if self.offs else 0
+        return [row for row in self.offs if row[0] > since_ms]
 
     def limit(self) -> float:
         """How far from the days before is too far for chance."""
@@ -182,9 +188,10 @@ class Acidity:
     def _rebase(self, at_ms: int, off: float) -> bool:
         """After something explained, the tank may stand elsewhere: shift its days by as much."""
         self.offs.append([at_ms, off])
-        if len(self.offs) < 6:
+        offs = self._lately()
+        if len(offs) < 6:
             return True
-        shift = fmean(off for _, off in self.offs)
+        shift = fmean(off for _, off in offs)
         if abs(shift) > 0.3 * self.limit():
             self.hours = [[value + shift for value in means] for means in self.hours]
             self._known = {}
@@ -204,8 +211,8 @@ class Acidity:
         if sign == 0 and abs(off) < 0.5 * limit:
             if self.off_since >= 0:
                 self.off_since, self.off_sign = -1, 0
-            near = self.standing.told and len(self.offs) >= 6
-            if near and max(abs(off) for _, off in self.offs[-6:]) < 0.6 * limit:
+            last = self._lately()[-6:] if self.standing.told else []
+            if len(last) == 6 and max(abs(off) for _, off in last) < 0.6 * limit:
                 new = self.adopted_ms > at_ms - DAY_MS
                 way = "so for days: taken as the tank's way"
                 self._over(way if new else "as at this hour of the days before", out, *_SLOW)
@@ -262,7 +269,7 @@ class Acidity:
 
     def _then(self, back_ms: int) -> float | None:
         """The difference so long ago, by three buckets; None when nobody knows."""
-        offs = self.offs
+        offs = self._lately()
         until_ms = offs[-1][0] - back_ms
         end = len(offs)
         while end and offs[end - 1][0] > until_ms:
@@ -284,10 +291,11 @@ class Acidity:
 
     def _slope(self, span_ms: int) -> float | None:
         """How fast the difference to the days before has been going, per hour."""
-        since_ms = self.offs[-1][0] - span_ms
-        offs = [row for row in self.offs if row[0] > since_ms]
+        lately = self._lately()
+        since_ms = lately[-1][0] - span_ms
+        offs = [row for row in lately if row[0] > since_ms]
         if len(offs) < 6:
-            offs = self.offs[-6:]
+            offs = lately[-6:]
         if len(offs) < 6:
             return None
         return fitted_per_h([at_ms for at_ms, _ in offs], [off for _, off in offs])
@@ -399,7 +407,9 @@ class Acidity:
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""
-        return [getattr(self, name) for name in self.SAVED]
+        row = [getattr(self, name) for name in self.SAVED]
+        row[self.SAVED.index("offs")] = self._lately()
+        return row
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""

@@ -280,7 +280,10 @@ def _fitted(buckets: Sequence[Bucket], from_ms: int, to_ms: int, *, rising: bool
     Measured on random rooms: rates of one tank's rises scatter by 8 % instead of 14 %, of its falls
     by 7 % instead of 9 %.
     """
-    leg = [bucket for bucket in buckets if from_ms <= bucket.end_ms <= to_ms]
+    first = len(buckets)
+    while first and buckets[first - 1].end_ms >= from_ms:  # from the end: what is old is far away
+        first -= 1
+    leg = [bucket for bucket in buckets[first:] if bucket.end_ms <= to_ms]
     if not leg or leg[0].end_ms != from_ms:
         return None
     if rising:  # the foot and the top are flat in the five minutes

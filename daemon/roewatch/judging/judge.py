@@ -67,7 +67,7 @@ class Judge:
     ) -> None:
         self.limits = limits or Limits()
         self._witnesses: dict[str, Witness] = {}
-        self._awaiting: list[Witness] = []  # whom the next tick must look at
+        self._awaiting: set[int] = set()  # the places of the tanks the next tick must look at
         self._keepings: dict[str, Keeping] = {}
         self._standing = Standing(ROOM, self.limits.retell_ms)
         self._together = Together(self._standing, self.limits)
@@ -140,7 +140,8 @@ class Judge:
         """Have the next tick look at every probe: nobody knows which minutes are calm."""
         for witness in self._list:
             witness.due_ms = 0
-        self._awaiting[:] = self._list
+        self._awaiting.clear()  # the places may be others than before
+        self._awaiting.update(range(len(self._in_place)))
 
     # -- the fold --------------------------------------------------------------------------------
 
@@ -178,25 +179,23 @@ class Judge:
         return out
 
     def _tick(self, tick_ms: int, out: list[Finding]) -> None:
-        places: set[int] = set()
-        for witness in self._awaiting:
-            if witness.due_ms <= tick_ms and witness.fold(tick_ms):
-                places.add(witness.place)
-        if self._air is not None:
-            self._air.fold(tick_ms)
+        air, awaiting = self._air, self._awaiting
+        aired = air is not None and air.fold(tick_ms) and air.due_ms <= tick_ms
         room_c = self._room_c(tick_ms)
-        if places:
-            together = self._together.doubt
-            touched = [self._in_place[place] for place in sorted(places)]
-            for keeping in touched:
-                for witness in keeping.witnesses:
-                    witness.fold(tick_ms)
-                keeping.changed = True
+        together = self._together.doubt
+        jumping = []
+        # all of a tank at once: in a room of thousands the next one's state is far in memory
+        for place in sorted(awaiting):
+            keeping = self._in_place[place]
+            awake = keeping.fold(tick_ms) or (aired and keeping.id == ROOM)
+            if awake:
                 keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
-            jumping = [keeping.pouring for keeping in touched if keeping.jumping]
-            if len(jumping) > 1:
-                self._together.judge_swaps(jumping, out)
-        self._let_rest()
+                if keeping.jumping:
+                    jumping.append(keeping.pouring)
+            if keeping.rest(tick_ms, judged=awake):
+                awaiting.remove(place)
+        if len(jumping) > 1:
+            self._together.judge_swaps(jumping, out)
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:
             self._together.judge(tick_ms, self._heats, out)
             if room_c is not None or self._air is None:
@@ -206,10 +205,6 @@ class Judge:
         if tick_ms >= self._silence.look_ms and not self._silence.all_heard(tick_ms):
             self._fold_all(tick_ms)
             self._silence.judge(tick_ms, self._standing, out)
-
-    def _let_rest(self) -> None:
-        """Whoever is calm is looked at no more until something wakes it."""
-        self._awaiting[:] = [witness for witness in self._awaiting if not witness.rest()]
 
     def _fold_all(self, tick_ms: int) -> None:
         """Take in the calm minutes that wait: what they say of all probes is about to be read."""

@@ -15,6 +15,7 @@ from roewatch.judging.post import Post
 from roewatch.judging.pouring import Pouring
 from roewatch.judging.rate import Rates
 from roewatch.judging.standing import Seen, Standing
+from roewatch.judging.testimony import FAR_MS
 from roewatch.judging.witness import Witness
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind
@@ -211,10 +212,34 @@ class Keeping:
 
     # -- every tick ------------------------------------------------------------------------------
 
+    def fold(self, tick_ms: int) -> bool:
+        """Take in the minutes of those that are due; whether the tank needs a closer look."""
+        awake = False
+        for witness in self.witnesses:
+            if witness.due_ms <= tick_ms and witness.fold(tick_ms):
+                awake = True
+        return awake
+
+    def rest(self, tick_ms: int, *, judged: bool) -> bool:
+        """Let rest whoever is calm, until something wakes it; whether all of them do.
+
+        judged: the tank has just been, so what is calm may be something else than before.
+        """
+        resting = True
+        for witness in self.witnesses:
+            if judged or witness.due_ms <= tick_ms:
+                witness.rest()
+            if witness.due_ms != FAR_MS:
+                resting = False
+        return resting
+
     def judge(
         self, tick_ms: int, *, together: Doubt, room_c: float | None, out: list[Finding]
     ) -> None:
         """All that can be told of this tank alone, from minutes closed at or before the tick."""
+        self.changed = True
+        for witness in self.witnesses:
+            witness.fold(tick_ms)
         heat = self.heat
         if heat is not None:
             heat.room_c, heat.doubt = room_c, together

@@ -4,7 +4,7 @@ Every reading goes this way, so it does little, and what it needs lies together.
 """
 
 from math import inf
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
@@ -70,8 +70,8 @@ class Testimony(_Touched):
         "awaiting", "bad_run", "bad_since", "bad_value", "calm_high", "calm_low", "complete",
         "due_ms", "every_ms", "five_count", "five_refused", "fives", "flat_fail_ms",
         "flat_learn_at", "flat_reported", "gap_before", "id", "late", "limits", "liveliness",
-        "longest_ms", "minute", "pending", "plenty", "probe", "quantity", "refused", "since_ms",
-        "spike_bad", "spike_suspect",
+        "longest_ms", "minute", "pending", "place", "plenty", "probe", "quantity", "refused",
+        "since_ms", "spike_bad", "spike_suspect",
     )  # fmt: skip
 
     def __init__(self, probe: Probe, limits: Limits) -> None:
@@ -93,7 +93,8 @@ class Testimony(_Touched):
         self.jitters = 0
         self.pending: list[Minute] = []
         self.calm_low, self.calm_high = 1.0, 0.0  # nothing needs a look between these; none yet
-        self.awaiting: list[Any] = []  # the witnesses ticks must look at, shared by the room
+        self.place = 0  # its tank's among the room's
+        self.awaiting: set[int] = set()  # the places ticks must look at, shared by the room
         self.due_ms = FAR_MS  # from when on they must look at this one
         self.fives: list[float] = []
         self.five_count = self.five_refused = 0
@@ -328,5 +329,5 @@ class Testimony(_Touched):
     def wake(self, at_ms: int) -> None:
         """Have the ticks look at it from then on."""
         if self.due_ms == FAR_MS:
-            self.awaiting.append(self)
+            self.awaiting.add(self.place)
         self.due_ms = min(self.due_ms, at_ms)

@@ -356,13 +356,13 @@ def _pooled(legs: list[list[float]]) -> float:
 
     Single legs are noisy, by their ends and by the five minutes; their common rate is not.
     """
-    return sum(ratio * span for ratio, span, _ in legs) / sum(span for _, span, _ in legs)
+    return sum((r * span for r, span, _ in legs), 0.0) / sum((span for _, span, _ in legs), 0.0)
 
 
 def _pools(legs: list[list[float]], span_ms: float) -> Iterator[tuple[float, int]]:
     """The common ratio of the last legs that span so long, then of more and more; and how many."""
     for many in range(1, len(legs) + 1):
         last = legs[-many:]
-        spans = sum(leg[1] for leg in last)
+        spans = sum((leg[1] for leg in last), 0.0)
         if spans >= span_ms and (many >= 2 or last[0][1] >= span_ms):
             yield _pooled(last), many

@@ -64,7 +64,9 @@ class Wear:
             ]
             sign = 1 if steps[-1][0] > 0 else -1
             creeps = all(sign * up > 0.03 and sign * down > 0.03 for up, down in steps)
-            total = min(abs(sum(up for up, _ in steps)), abs(sum(down for _, down in steps)))
+            total = min(
+                abs(sum((up for up, _ in steps), 0.0)), abs(sum((down for _, down in steps), 0.0))
+            )
             jump = max(abs(up) for up, _ in steps) > 0.6
             far = total > self.heat.limits.drift_celsius
             if creeps and far and not jump and not self.heat.knob:

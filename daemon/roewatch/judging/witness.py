@@ -59,13 +59,13 @@ class Witness(Testimony):
         "ahead", "ahead_at", "ahead_ms", "buckets", "calm_since", "dumb_since", "f", "f_at",
         "flat_ms", "fresh", "guard_high", "guard_low", "heard_ms", "hot", "in_since", "index",
         "keeps_minutes", "last_over_ms", "m1", "m2", "m_last", "news", "noisy_since", "norm",
-        "norm_count", "out_since", "place", "received", "received_five", "recent", "recent_at",
+        "norm_count", "out_since", "received", "received_five", "recent", "recent_at",
         "sick", "side", "spoken_as",
     )  # fmt: skip
 
     def __init__(self, probe: Probe, limits: Limits, index: int) -> None:
         super().__init__(probe, limits)
-        self.index, self.place = index, 0  # its own, and its tank's among the room's
+        self.index = index  # among the room's
         self.heard_ms = -1
         self.m1 = self.m2 = self.f = 0.0
         self.m_last = -1
@@ -159,10 +159,9 @@ class Witness(Testimony):
                 return minute[0]
         return self.heard_ms
 
-    def rest(self) -> bool:
-        """Let it rest until a minute that waits, or the next one, is not calm; True if it may."""
+    def rest(self) -> None:
+        """Let it rest until a minute that waits, or the next one, is not calm."""
         self.due_ms = self._next_due()
-        return self.due_ms == FAR_MS
 
     def _next_due(self) -> int:
         if not self.calm_low <= self.m1 <= self.calm_high:
