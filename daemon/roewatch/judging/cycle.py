@@ -72,7 +72,7 @@ class Cycle:
         self.extreme_ms = -1
         self.turned: float | None = None  # the turn before, None when the leg may not be learned
         self.turned_ms = -1
-        self.room = [0.0, 0]  # sum and count of all room temperatures so far …
+        self.room = [0.0, 0.0]  # sum and count of all room temperatures so far …
         self.room_extreme = self.room  # … and as they stood at the extreme and at the turn
         self.room_turned = self.room
         self.peaks: list[list[Any]] = []
@@ -129,7 +129,7 @@ class Cycle:
         """
         at_ms, value = buckets[-1].end_ms, buckets[-1].value
         if room is not None:
-            self.room = [self.room[0] + room, self.room[1] + 1]
+            self.room = [self.room[0] + room, self.room[1] + 1.0]
         if self.extreme_ms < 0:
             self._reach(at_ms, value)
             return None

@@ -208,11 +208,11 @@ class Witness(Testimony):
             self.liveliness.load(lively)
         if len(row) != len(self.SAVED):
             raise ValueError(f"{len(row)} values where a probe's state has {len(self.SAVED)}")
+        place = self.SAVED.index("flat_value")
+        row[place] = inf if row[place] is None else row[place]
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
         self.minute_end_ms = (self.minute + 1) * MINUTE_MS
-        flat = row[self.SAVED.index("flat_value")]
-        self.flat_value = inf if flat is None else float(flat)
         self.pending = [
             (at, minute, value, flat_ms, tuple(ended) if ended else None)
             for at, minute, value, flat_ms, ended in row[self.SAVED.index("pending")]
