@@ -67,7 +67,7 @@ class Judge:
     ) -> None:
         self.limits = limits or Limits()
         self._witnesses: dict[str, Witness] = {}
-        self._awaiting: set[int] = set()  # the places of the tanks the next tick must look at
+        self._awaiting = bytearray()  # 1 at the place of each tank the next tick must look at
         self._keepings: dict[str, Keeping] = {}
         self._standing = Standing(ROOM, self.limits.retell_ms)
         self._together = Together(self._standing, self.limits)
@@ -100,7 +100,6 @@ class Judge:
                 known.index = index
             else:
                 known = Witness(probe, self.limits, index)
-            known.awaiting = self._awaiting
             witnesses[probe.id] = known
             by_tank[probe.tank].append(known)
         self._witnesses = witnesses
@@ -126,9 +125,10 @@ class Judge:
                 for k in keepings.values()
             ]
         )
+        self._awaiting = bytearray(len(keepings))
         for place, keeping in enumerate(keepings.values()):
             for witness in keeping.witnesses:
-                witness.place = place
+                witness.awaiting, witness.place = self._awaiting, place
         self._in_place = list(keepings.values())
         self._heats = [k.heat for k in keepings.values() if k.heat is not None]
         self._standings = {tank_id: keeping.standing for tank_id, keeping in keepings.items()}
@@ -140,8 +140,7 @@ class Judge:
         """Have the next tick look at every probe: nobody knows which minutes are calm."""
         for witness in self._list:
             witness.due_ms = 0
-        self._awaiting.clear()  # the places may be others than before
-        self._awaiting.update(range(len(self._in_place)))
+        self._awaiting[:] = b"\1" * len(self._awaiting)
 
     # -- the fold --------------------------------------------------------------------------------
 
@@ -185,7 +184,8 @@ class Judge:
         together = self._together.doubt
         jumping = []
         # all of a tank at once: in a room of thousands the next one's state is far in memory
-        for place in sorted(awaiting):
+        place = awaiting.find(1)
+        while place >= 0:
             keeping = self._in_place[place]
             awake = keeping.fold(tick_ms) or (aired and keeping.id == ROOM)
             if awake:
@@ -193,7 +193,8 @@ class Judge:
                 if keeping.jumping:
                     jumping.append(keeping.pouring)
             if keeping.rest(tick_ms, judged=awake):
-                awaiting.remove(place)
+                awaiting[place] = 0
+            place = awaiting.find(1, place + 1)
         if len(jumping) > 1:
             self._together.judge_swaps(jumping, out)
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:

@@ -94,7 +94,7 @@ class Testimony(_Touched):
         self.pending: list[Minute] = []
         self.calm_low, self.calm_high = 1.0, 0.0  # nothing needs a look between these; none yet
         self.place = 0  # its tank's among the room's
-        self.awaiting: set[int] = set()  # the places ticks must look at, shared by the room
+        self.awaiting = bytearray(1)  # 1 at the places ticks must look at, shared by the room
         self.due_ms = FAR_MS  # from when on they must look at this one
         self.fives: list[float] = []
         self.five_count = self.five_refused = 0
@@ -329,5 +329,5 @@ class Testimony(_Touched):
     def wake(self, at_ms: int) -> None:
         """Have the ticks look at it from then on."""
         if self.due_ms == FAR_MS:
-            self.awaiting.add(self.place)
+            self.awaiting[self.place] = 1
         self.due_ms = min(self.due_ms, at_ms)
