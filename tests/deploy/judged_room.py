@@ -6,16 +6,17 @@ reading's flag, and of what the judge keeps. It is restarted from what it keeps 
 
 import hashlib
 import json
+from collections.abc import Sequence
 
-from tests.bench.detection.__main__ import settings_of
+from tests.bench.detection.__main__ import events, settings_of
 from tests.bench.detection.rooms import START, bench_room
 
+from roewatch.intake.decode import Ahead
 from roewatch.judging import testimony
+from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
+from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS
-from roewatch.room.quantity import Quantity
-from roewatch.room.reading import Reading
-from roewatch.room.tank import ROOM
 
 DAYS = 3
 
@@ -23,29 +24,27 @@ DAYS = 3
 def main() -> None:
     sim, _ = bench_room("tuning", 41, days=DAYS)
     room = settings_of(sim)
-    names = {
-        (t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes
-    }
-    names[ROOM, Quantity.TEMPERATURE] = "room-air"
     judge = Judge(room, start_ms=START)
     flags, states = hashlib.sha256(), dict[str, str]()
     print("compiled" if str(testimony.__file__).endswith(".so") else "plain")
-    entered = 0
+    half_ms = START + DAYS * DAY_MS // 2
     restarted = False
-    for sample in sim.run(START + DAYS * DAY_MS):
-        if not restarted and sample.at_ms > START + DAYS * DAY_MS // 2:
-            states.update(judge.changed_states())
-            judge = Judge(room)
-            assert not judge.restore(states)
-            restarted = True
-        for entry in sim.journal[entered:]:
-            for finding in judge.enter(entry):
-                print(finding)
-        entered = len(sim.journal)
-        reading = Reading(names[sample.tank, sample.quantity], sample.at_ms, sample.value)
-        judged = judge.take(reading)
-        flags.update(repr((judged.flagged, judged.revised)).encode())
-        for finding in judged.findings:
+    for event in events(sim, START + DAYS * DAY_MS):
+        if isinstance(event, Ahead):
+            judge.note_ahead(*event)
+            continue
+        if isinstance(event, JournalEntry):
+            found: Sequence[Finding] = judge.enter(event)
+        else:
+            if not restarted and event.at_ms > half_ms:
+                states.update(judge.changed_states())
+                judge = Judge(room)
+                assert not judge.restore(states)
+                restarted = True
+            judged = judge.take(event)
+            flags.update(repr((judged.flagged, judged.revised)).encode())
+            found = judged.findings
+        for finding in found:
             print(finding)
     states.update(judge.changed_states())
     print("flags", flags.hexdigest())

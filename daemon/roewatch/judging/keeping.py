@@ -42,7 +42,6 @@ class Keeping:
         self.heat: Heat | None = None
         self.acidity: Acidity | None = None
         self.jumps: dict[str, Jump] = {}
-        self._jumps: tuple[Jump, ...] = ()  # the same, to go through at every look
         self.pouring = Pouring(self.standing, limits, warm=None, sour=None, heat=None, acidity=None)
         self.neighbours: dict[str, Neighbour] = {}  # by the second probe's id
         self.doubt = Doubt.NONE
@@ -91,7 +90,6 @@ class Keeping:
                 warm=self.jumps[thermometer.id] if thermometer else None,
                 sour=self.jumps[electrode.id] if electrode else None,
             )  # fmt: skip
-        self._jumps = tuple(self.jumps.values())
         self.posts = [self._post(witness) for witness in witnesses]
         self.changed = True
 
@@ -230,7 +228,7 @@ class Keeping:
         resting = True
         for witness in self.witnesses:
             if judged or witness.due_ms <= tick_ms:
-                witness.rest()
+                witness.due_ms = witness.next_due()
             if witness.due_ms != FAR_MS:
                 resting = False
         return resting
@@ -292,7 +290,7 @@ class Keeping:
     @property
     def jumping(self) -> bool:
         """Whether a jump is being looked at."""
-        for jump in self._jumps:  # noqa: SIM110 -- a generator at every look at every tank
+        for jump in self.jumps.values():  # noqa: SIM110 -- a generator at every look at every tank
             if jump.since_ms >= 0:
                 return True
         return False

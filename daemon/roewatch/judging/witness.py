@@ -159,11 +159,8 @@ class Witness(Testimony):
                 return minute[0]
         return self.heard_ms
 
-    def rest(self) -> None:
-        """Let it rest until a minute that waits, or the next one, is not calm."""
-        self.due_ms = self._next_due()
-
-    def _next_due(self) -> int:
+    def next_due(self) -> int:
+        """When the first minute that waits and is not calm was closed; FAR_MS: it may rest."""
         if not self.calm_low <= self.m1 <= self.calm_high:
             return 0
         for closed in self.pending:

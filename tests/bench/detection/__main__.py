@@ -6,8 +6,10 @@ Plays rooms with labelled faults through the judge and prints the figures a keep
 import argparse
 import sys
 import time
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from itertools import islice
 
 from tests.bench.detection.notices import rung
 from tests.bench.detection.rooms import DAYS, FAMILIES, START, bench_room
@@ -23,6 +25,8 @@ from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM, Probe, Room, Tank
 from roewatch_sim.room import SimRoom
+
+Event = Reading | JournalEntry | Ahead
 
 
 def settings_of(sim: SimRoom) -> Room:
@@ -46,38 +50,37 @@ def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
     sim, labels = bench_room(family, seed, days=days, faults=faults)
     room = settings_of(sim)
     judge = Judge(room, start_ms=START)
-    names = {
-        (t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes
-    }
-    names[ROOM, Quantity.TEMPERATURE] = "room-air"
     findings: list[Finding] = []
-    entered = 0
     spent = 0.0
-    batch: list[Reading | JournalEntry | Ahead] = []
     readings = 0
-    for sample in sim.run(START + days * DAY_MS):
-        while entered < len(sim.journal):
-            batch.append(sim.journal[entered])
-            entered += 1
-        probe, at_ms = names[sample.tank, sample.quantity], sample.stamp_ms
-        if at_ms > sample.at_ms + AHEAD_MS:  # as the intake has it: kept when it came
-            batch.append(Ahead(probe, sample.at_ms, at_ms - sample.at_ms))
-            at_ms = sample.at_ms
-        batch.append(Reading(probe, at_ms, sample.value))
-        if len(batch) > 20_000:
-            spent += _judge(judge, batch, findings)
-            readings += len(batch)
-            batch = []
-    spent += _judge(judge, batch, findings)
-    readings += len(batch)
+    coming = events(sim, START + days * DAY_MS)
+    while batch := list(islice(coming, 20_000)):
+        spent += _judge(judge, batch, findings)
+        readings += len(batch)
     print(f"{family} {seed}: {readings:,} readings, {readings / spent:,.0f}/s", file=sys.stderr)
     told = rung(room, findings, from_ms=START, days=days)
     return score(findings, labels, sim.excursions, days, told)
 
 
-def _judge(
-    judge: Judge, batch: list[Reading | JournalEntry | Ahead], findings: list[Finding]
-) -> float:
+def events(sim: SimRoom, to_ms: int) -> Iterator[Event]:
+    """What reaches the judge of the simulated room, in order: what was read, and the journal."""
+    names = {
+        (t.id, p.quantity): f"{t.id}-{p.quantity}" for t in sim.tanks.values() for p in t.probes
+    }
+    names[ROOM, Quantity.TEMPERATURE] = "room-air"
+    entered = 0
+    for sample in sim.run(to_ms):
+        while entered < len(sim.journal):
+            yield sim.journal[entered]
+            entered += 1
+        probe, at_ms = names[sample.tank, sample.quantity], sample.stamp_ms
+        if at_ms > sample.at_ms + AHEAD_MS:  # as the intake has it: kept when it came
+            yield Ahead(probe, sample.at_ms, at_ms - sample.at_ms)
+            at_ms = sample.at_ms
+        yield Reading(probe, at_ms, sample.value)
+
+
+def _judge(judge: Judge, batch: list[Event], findings: list[Finding]) -> float:
     begun = time.perf_counter()
     take = judge.take
     for event in batch:
