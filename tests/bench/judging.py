@@ -29,7 +29,7 @@ SIZES = (10, 1_000, 10_000)
 _DAY = 1440
 _TANKS = 8  # unlike one another; greater rooms repeat them
 _LEARNED_MS = 3 * DAY_MS
-_PACK_MS = 5 * MINUTE_MS
+_PACK = 500
 
 
 def _thermostat(random: Random) -> list[float]:
@@ -76,13 +76,14 @@ class Readings:
         ]
 
     def packs(self, from_ms: int, to_ms: int) -> Iterator[list[Reading]]:
-        """Five minutes at a time, so that they need not all be there at once."""
-        for pack_ms in range(from_ms, to_ms, _PACK_MS):
-            yield [
-                Reading(name, at_ms + n * self.spread, series[at_ms // MINUTE_MS % _DAY])
-                for at_ms in range(pack_ms, min(pack_ms + _PACK_MS, to_ms), self.every_ms)
-                for n, (name, series) in enumerate(self.series)
-            ]
+        """As many at a time in a great room as in a small one: a daemon judges what just came."""
+        readings = (
+            Reading(name, at_ms + n * self.spread, series[at_ms // MINUTE_MS % _DAY])
+            for at_ms in range(from_ms, to_ms, self.every_ms)
+            for n, (name, series) in enumerate(self.series)
+        )
+        while pack := list(islice(readings, _PACK)):
+            yield pack
 
 
 def learned(every_ms: int) -> dict[str, str]:

@@ -19,35 +19,40 @@ _LEAST = _HOURS - 1  # the spans in which a probe has just become dull hold both
 class Liveliness:
     """One probe's range, hour by hour. Looked at when an hour is over, so it costs next to nothing.
 
-    hours: [hour, low, high] of the last ones and of the one that runs. ranges: those of the last
-    days that were not dull. dulled: for how many hours in a row it has been dull.
+    hour, low, high: of the one that runs; -1 before the first. past: the same of those before it.
+    ranges: those of the last days that were not dull. dulled: for how many hours in a row it has
+    been dull.
     """
 
-    __slots__ = ("dulled", "hours", "limits", "ranges")
+    __slots__ = ("dulled", "high", "hour", "limits", "low", "past", "ranges")
 
     def __init__(self, limits: Limits) -> None:
         self.limits = limits
-        self.hours: list[list[Any]] = []
+        self.hour, self.low, self.high = -1, 0.0, 0.0
+        self.past: list[list[Any]] = []
         self.ranges: list[float] = []
         self.dulled = 0
 
     def dull(self, from_ms: int, value: float) -> bool:
         """Take the five minutes from `from_ms` on; whether the last whole hours were dull."""
-        hour, hours = from_ms // HOUR_MS, self.hours
-        if hours and hours[-1][0] == hour:
-            last = hours[-1]
-            if value < last[1]:
-                last[1] = value
-            elif value > last[2]:
-                last[2] = value
+        hour = from_ms // HOUR_MS
+        if hour == self.hour:
+            if value < self.low:
+                self.low = value
+            elif value > self.high:
+                self.high = value
             return self.dulled > 0
+        hours = self._hours()
         if len(hours) == _HOURS and hour - hours[0][0] == _HOURS:
             self._judge(max(row[2] for row in hours) - min(row[1] for row in hours))
         else:
             self.dulled = 0  # with a hole in it nobody can tell
-        hours.append([hour, value, value])
-        del hours[:-_HOURS]
+        self.past = hours[1 - _HOURS :]
+        self.hour, self.low, self.high = hour, value, value
         return self.dulled > 0
+
+    def _hours(self) -> list[list[Any]]:
+        return [*self.past, [self.hour, self.low, self.high]] if self.hour >= 0 else []
 
     @property
     def usual(self) -> float | None:
@@ -68,8 +73,9 @@ class Liveliness:
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""
-        return [self.hours, self.ranges, self.dulled]
+        return [self._hours(), self.ranges, self.dulled]
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
-        self.hours, self.ranges, self.dulled = row
+        hours, self.ranges, self.dulled = row
+        *self.past, (self.hour, self.low, self.high) = hours or [[-1, 0.0, 0.0]]

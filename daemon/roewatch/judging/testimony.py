@@ -4,7 +4,7 @@ Every reading goes this way, so it does little, and what it needs lies together.
 """
 
 from math import inf
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
@@ -35,10 +35,7 @@ class Judged(NamedTuple):
     revised: Flagged | None
 
 
-# when it was closed, which minute, its median, how long the line was flat, and the five minutes
-# that ended with it: index, median, readings, refused, jitter
-Five = tuple[int, float | None, int, int, float]
-Minute = tuple[int, int, float | None, int, Five | None]
+Five = tuple[int, float | None, int, int, float]  # index, median, readings, refused, jitter
 _new = tuple.__new__  # half the cost of a named tuple's own constructor, and two a reading
 
 
@@ -49,6 +46,37 @@ def _median(values: list[float]) -> float:
     return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
+class Closed:
+    """A minute that is over. at_ms: when a later reading closed it; value: its median.
+
+    heard: False when it had nothing to be believed, and no value. flat_ms: how long the line was
+    flat by then. five: the five minutes that ended with it. No tuple, for one that is compiled
+    holds its numbers itself, and every probe of a room has a few that wait.
+    """
+
+    __slots__ = ("at_ms", "five", "flat_ms", "heard", "minute", "value")
+
+    def __init__(
+        self, at_ms: int, minute: int, value: float, heard: bool, flat_ms: int, five: Five | None
+    ) -> None:
+        self.at_ms, self.minute, self.value, self.heard = at_ms, minute, value, heard
+        self.flat_ms, self.five = flat_ms, five
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values; no value where nothing was heard."""
+        value = self.value if self.heard else None
+        return [self.at_ms, self.minute, value, self.flat_ms, self.five]
+
+    @classmethod
+    def load(cls, row: list[Any]) -> "Closed":
+        """What `dump` gave. Raises ValueError or TypeError on anything else."""
+        at_ms, minute, value, flat_ms, five = row
+        heard = value is not None
+        return cls(
+            at_ms, minute, value if heard else 0.0, heard, flat_ms, tuple(five) if five else None
+        )
+
+
 class _Touched:
     """What every reading touches, side by side in memory: Python sorts slots by their name.
 
@@ -56,10 +84,11 @@ class _Touched:
     """
 
     __slots__ = (
-        "apart_from", "apart_until", "calibrated_from", "calibrated_until", "changed", "contiguous",
-        "dull", "fail_high", "fail_low", "flag", "flat_since", "flat_suspect_ms", "flat_tolerance",
-        "flat_value", "gap_ms", "jitter", "jitters", "last", "last_at", "last_raw", "minute_end_ms",
-        "offset", "slope", "spike_square", "step", "suspect_high", "suspect_low", "values",
+        "apart_from", "apart_until", "believed", "calibrated_from", "calibrated_until", "changed",
+        "contiguous", "dull", "fail_high", "fail_low", "first", "flag", "flat_since",
+        "flat_suspect_ms", "flat_tolerance", "flat_value", "further", "gap_ms", "jitter", "jitters",
+        "last", "last_at", "last_raw", "minute_end_ms", "offset", "slope", "spike_square", "step",
+        "suspect_high", "suspect_low",
     )  # fmt: skip
 
 
@@ -68,10 +97,10 @@ class Testimony(_Touched):
 
     __slots__ = (
         "awaiting", "bad_run", "bad_since", "bad_value", "calm_high", "calm_low", "complete",
-        "due_ms", "every_ms", "five_count", "five_refused", "fives", "flat_fail_ms",
+        "due_ms", "every_ms", "five_count", "five_minutes", "five_refused", "flat_fail_ms",
         "flat_learn_at", "flat_reported", "gap_before", "id", "late", "limits", "liveliness",
-        "longest_ms", "minute", "pending", "place", "plenty", "probe", "quantity", "refused",
-        "since_ms", "spike_bad", "spike_suspect",
+        "longest_ms", "medians", "minute", "pending", "place", "plenty", "probe", "quantity",
+        "refused", "since_ms", "spike_bad", "spike_suspect",
     )  # fmt: skip
 
     def __init__(self, probe: Probe, limits: Limits) -> None:
@@ -87,16 +116,19 @@ class Testimony(_Touched):
         self.since_ms = 0
         self.gap_before = False
         self.minute, self.minute_end_ms = -1, 0
-        self.values: list[float] = []
+        self.believed = False  # whether the minute that runs has a reading to be believed
+        self.first = 0.0  # of those
+        self.further: list[float] = []  # the rest, most often none
         self.refused = 0
         self.jitter = 0.0
         self.jitters = 0
-        self.pending: list[Minute] = []
+        self.pending: list[Closed] = []
         self.calm_low, self.calm_high = 1.0, 0.0  # nothing needs a look between these; none yet
         self.place = 0  # its tank's among the room's
         self.awaiting = bytearray(1)  # 1 at the places ticks must look at, shared by the room
         self.due_ms = FAR_MS  # from when on they must look at this one
-        self.fives: list[float] = []
+        self.medians = (0.0, 0.0, 0.0, 0.0, 0.0)  # of its last minutes, the last first
+        self.five_minutes = 0  # how many of them are of the five that run
         self.five_count = self.five_refused = 0
         self.bad_run = 0
         self.bad_since = 0
@@ -236,9 +268,11 @@ class Testimony(_Touched):
             flag = _SUSPECT
         if flag is _BAD:
             self.refused += 1
+        # suspect is folded in: a tank at 17 °C is suspect and may be true; medians decide
+        elif self.believed:
+            self.further.append(value)
         else:
-            # suspect is folded in: a tank at 17 °C is suspect and may be true; medians decide
-            self.values.append(value)
+            self.believed, self.first = True, value
         self.flag = flag
         return _new(Judged, (_new(Flagged, (probe, at, raw, value, flag)), findings, revised))
 
@@ -286,14 +320,19 @@ class Testimony(_Touched):
 
     def _close(self, at: int, next_minute: int) -> None:
         """A reading of `next_minute` has come: the minute before is complete, perhaps the five."""
-        values = self.values
-        value = None
-        if values:
-            value = values[0] if len(values) == 1 else _median(values)
+        value, heard = 0.0, self.believed
+        if heard:
+            value = self.first
+            self.believed = False
+            self.five_count += 1
+            if self.further:
+                self.five_count += len(self.further)
+                value = _median([value, *self.further])
+                self.further = []
             self.bad_run = 0
-            self.fives.append(value)
-            self.five_count += len(values)
-            self.values = []
+            one, two, three, four, _ = self.medians
+            self.medians = value, one, two, three, four
+            self.five_minutes += 1
         if self.refused:
             self.five_refused += self.refused
             self.refused = 0
@@ -306,24 +345,44 @@ class Testimony(_Touched):
             if middle is not None:
                 self.dull = self.liveliness.dull(five * BUCKET_MS, middle)
             ended = (five, middle, self.five_count, self.five_refused, jitter)
-            self.fives = []
+            self.five_minutes = 0
             self.five_count = self.five_refused = self.jitters = 0
             self.jitter = 0.0
         flat_ms = self.last_at - self.flat_since
-        closed = (at, self.minute, value, flat_ms, ended)
+        closed = Closed(at, self.minute, value, heard, flat_ms, ended)
         self.pending.append(closed)
         if self.due_ms == FAR_MS and not self.calm(closed):
             self.wake(at)
 
-    def calm(self, closed: Minute) -> bool:
+    @property
+    def values(self) -> list[float]:
+        """What was believed in the minute that runs."""
+        return [self.first, *self.further] if self.believed else []
+
+    @values.setter
+    def values(self, values: list[float]) -> None:
+        self.believed, self.further = bool(values), values[1:]
+        self.first = values[0] if values else 0.0
+
+    @property
+    def fives(self) -> list[float]:
+        """The medians of the five minutes that run, those that have one, the last first."""
+        return list(self.medians)[: self.five_minutes]
+
+    @fives.setter
+    def fives(self, fives: list[float]) -> None:
+        self.five_minutes = len(fives)
+        one, two, three, four, five = [*fives, 0.0, 0.0, 0.0, 0.0, 0.0][:5]
+        self.medians = one, two, three, four, five
+
+    def calm(self, closed: Closed) -> bool:
         """Whether that minute needs no look."""
-        _, _, value, flat_ms, ended = closed
         return (
-            ended is None
-            and value is not None
+            closed.five is None
+            and closed.heard
             and not self.late
-            and flat_ms < self.flat_suspect_ms
-            and self.calm_low <= value <= self.calm_high
+            and closed.flat_ms < self.flat_suspect_ms
+            and self.calm_low <= closed.value <= self.calm_high
         )
 
     def wake(self, at_ms: int) -> None:

@@ -9,7 +9,7 @@ from math import inf
 from typing import Any, NamedTuple
 
 from roewatch.judging.limits import Limits
-from roewatch.judging.testimony import BUCKET_MS, FAR_MS, Five, Testimony
+from roewatch.judging.testimony import BUCKET_MS, FAR_MS, Closed, Five, Testimony
 from roewatch.room.moment import MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM, Probe
@@ -100,7 +100,7 @@ class Witness(Testimony):
         What has waited since the ticks before was calm, and is no news.
         """
         pending = self.pending
-        if not pending or pending[0][0] > tick_ms:
+        if not pending or pending[0].at_ms > tick_ms:
             return False
         waited_ms = tick_ms - MINUTE_MS
         awake = news = False
@@ -110,11 +110,12 @@ class Witness(Testimony):
         now, before, m_last, dumb_since = self.m1, self.m2, self.m_last, self.dumb_since
         older = before
         many = 0
-        for closed_ms, minute, value, _, ended in pending:
-            if closed_ms > tick_ms:
+        for closed in pending:
+            if closed.at_ms > tick_ms:
                 break
             many += 1
-            if value is None:
+            minute, value = closed.minute, closed.value
+            if not closed.heard:
                 self.sick = awake = True
                 if dumb_since < 0:
                     dumb_since = minute * MINUTE_MS
@@ -126,17 +127,17 @@ class Witness(Testimony):
                 if keeps:
                     recent.append(value)
                     recent_at.append((minute + 1) * MINUTE_MS)
-                if closed_ms > waited_ms or not calm_low <= value <= calm_high:
+                if closed.at_ms > waited_ms or not calm_low <= value <= calm_high:
                     news = True
                     middle = _middle(now, before, older)
                     if not (calm_low <= middle <= calm_high and calm_low <= value <= calm_high):
                         awake = True
                         if not self.guard_low <= middle <= self.guard_high:
                             self.hot = True
-            if ended is not None:
-                self._end_bucket(ended)
+            if closed.five is not None:
+                self._end_bucket(closed.five)
         self.changed = True
-        self.heard_ms, _, _, self.flat_ms, _ = pending[many - 1]
+        self.heard_ms, self.flat_ms = pending[many - 1].at_ms, pending[many - 1].flat_ms
         del pending[:many]
         self.dumb_since = dumb_since
         if self.heard_ms > waited_ms:
@@ -154,9 +155,9 @@ class Witness(Testimony):
 
     def heard_by(self, tick_ms: int) -> int:
         """When a reading at or before `tick_ms` last closed a minute of it."""
-        for minute in reversed(self.pending):
-            if minute[0] <= tick_ms:
-                return minute[0]
+        for closed in reversed(self.pending):
+            if closed.at_ms <= tick_ms:
+                return closed.at_ms
         return self.heard_ms
 
     def next_due(self) -> int:
@@ -165,7 +166,7 @@ class Witness(Testimony):
             return 0
         for closed in self.pending:
             if not self.calm(closed):
-                return closed[0]
+                return closed.at_ms
         return FAR_MS
 
     def _end_bucket(self, ended: Five) -> None:
@@ -194,6 +195,7 @@ class Witness(Testimony):
         row = [getattr(self, name) for name in self.SAVED]
         place = self.SAVED.index("flat_value")
         row[place] = None if row[place] == inf else row[place]
+        row[self.SAVED.index("pending")] = [closed.dump() for closed in self.pending]
         return [*row, self.liveliness.dump()]
 
     def load(self, row: list[Any]) -> None:
@@ -210,8 +212,5 @@ class Witness(Testimony):
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
         self.minute_end_ms = (self.minute + 1) * MINUTE_MS
-        self.pending = [
-            (at, minute, value, flat_ms, tuple(ended) if ended else None)
-            for at, minute, value, flat_ms, ended in row[self.SAVED.index("pending")]
-        ]
+        self.pending = [Closed.load(closed) for closed in row[self.SAVED.index("pending")]]
         self.buckets = [Bucket(*entry) for entry in row[self.SAVED.index("buckets")]]
