@@ -97,9 +97,9 @@ class Testimony(_Touched):
 
     __slots__ = (
         "awaiting", "bad_run", "bad_since", "bad_value", "calm_high", "calm_low", "complete",
-        "due_ms", "every_ms", "five_count", "five_minutes", "five_refused", "flat_fail_ms",
+        "due_ms", "every_ms", "five_count", "five_refused", "fives", "flat_fail_ms",
         "flat_learn_at", "flat_reported", "gap_before", "id", "late", "limits", "liveliness",
-        "longest_ms", "medians", "minute", "pending", "place", "plenty", "probe", "quantity",
+        "longest_ms", "minute", "pending", "place", "plenty", "probe", "quantity",
         "refused", "since_ms", "spike_bad", "spike_suspect",
     )  # fmt: skip
 
@@ -127,8 +127,7 @@ class Testimony(_Touched):
         self.place = 0  # its tank's among the room's
         self.awaiting = bytearray(1)  # 1 at the places ticks must look at, shared by the room
         self.due_ms = FAR_MS  # from when on they must look at this one
-        self.medians = (0.0, 0.0, 0.0, 0.0, 0.0)  # of its last minutes, the last first
-        self.five_minutes = 0  # how many of them are of the five that run
+        self.fives: list[float] = []
         self.five_count = self.five_refused = 0
         self.bad_run = 0
         self.bad_since = 0
@@ -330,9 +329,7 @@ class Testimony(_Touched):
                 value = _median([value, *self.further])
                 self.further = []
             self.bad_run = 0
-            one, two, three, four, _ = self.medians
-            self.medians = value, one, two, three, four
-            self.five_minutes += 1
+            self.fives.append(value)
         if self.refused:
             self.five_refused += self.refused
             self.refused = 0
@@ -345,7 +342,7 @@ class Testimony(_Touched):
             if middle is not None:
                 self.dull = self.liveliness.dull(five * BUCKET_MS, middle)
             ended = (five, middle, self.five_count, self.five_refused, jitter)
-            self.five_minutes = 0
+            self.fives = []
             self.five_count = self.five_refused = self.jitters = 0
             self.jitter = 0.0
         flat_ms = self.last_at - self.flat_since
@@ -363,17 +360,6 @@ class Testimony(_Touched):
     def values(self, values: list[float]) -> None:
         self.believed, self.further = bool(values), values[1:]
         self.first = values[0] if values else 0.0
-
-    @property
-    def fives(self) -> list[float]:
-        """The medians of the five minutes that run, those that have one, the last first."""
-        return list(self.medians)[: self.five_minutes]
-
-    @fives.setter
-    def fives(self, fives: list[float]) -> None:
-        self.five_minutes = len(fives)
-        one, two, three, four, five = [*fives, 0.0, 0.0, 0.0, 0.0, 0.0][:5]
-        self.medians = one, two, three, four, five
 
     def calm(self, closed: Closed) -> bool:
         """Whether that minute needs no look."""
