@@ -13,14 +13,13 @@ from typing import Any
 from roewatch.judging.limits import Limits
 from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.witness import Witness
-from roewatch.room.moment import HOUR_MS, MINUTE_MS
+from roewatch.room.moment import FAR_MS, HOUR_MS, MINUTE_MS
 
 _SPAN = 48  # five minutes each: four hours
 _ENDS = 6  # so many are averaged at either end
 _LEAST = 4  # fewer tanks than this say nothing of one another
 _KNOWN = 72  # looks an hour apart before a tank's usual way is known: three days
 _TIMES = 3  # its usual way
-_FAR_MS = 1 << 62
 
 
 class Alike:
@@ -77,10 +76,10 @@ class Alike:
 
 def _flag(witness: Witness, tick_ms: int, *, odd: bool) -> None:
     """Let its readings be suspect, or no more, from a minute after the tick."""
-    if odd == (witness.apart_until == _FAR_MS):
+    if odd == (witness.apart_until == FAR_MS):
         return
     if odd:
-        witness.apart_from, witness.apart_until = tick_ms + MINUTE_MS, _FAR_MS
+        witness.apart_from, witness.apart_until = tick_ms + MINUTE_MS, FAR_MS
     else:
         witness.apart_until = tick_ms + MINUTE_MS
     witness.changed = True

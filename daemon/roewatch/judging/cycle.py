@@ -8,18 +8,20 @@ the keeper's hand: only the latest legs count.
 from collections.abc import Sequence
 from math import sqrt
 from statistics import median
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from roewatch.judging.limits import Limits
 from roewatch.judging.slope import fitted_per_h
 from roewatch.judging.witness import Bucket
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 
-KEPT_TURNS = 16
-_FIRST_TURN = 0.15  # °C a reversal must have before the swing is known
-_FOOT, _TOP = 0.15, 0.9  # between these shares of a rise its rate is taken
-_SCATTER = 0.12  # how far healthy legs scatter about their median, before a tank has shown its own
-_SCATTER_LEGS = 4  # that guess weighs as much as so many legs
+KEPT_TURNS: Final = 16
+_FIRST_TURN: Final = 0.15  # °C a reversal must have before the swing is known
+_FOOT: Final = 0.15  # between these shares of a rise its rate is taken
+_TOP: Final = 0.9
+# how far healthy legs scatter about their median, before a tank has shown its own
+_SCATTER: Final = 0.12
+_SCATTER_LEGS: Final = 4  # that guess weighs as much as so many legs
 
 
 class Leg:

@@ -1,13 +1,13 @@
 """Hands: what the keeper did to a tank, by the journal, and what of its water that explains."""
 
-from typing import Any
+from typing import Any, Final
 
 from roewatch.judging.limits import Limits
 from roewatch.room.journal import Deed, JournalEntry
+from roewatch.room.moment import FAR_MS
 from roewatch.room.quantity import Quantity
 
-_KEPT = 8
-_FAR_MS = 1 << 62
+_KEPT: Final = 8
 
 
 class Hands:
@@ -45,7 +45,7 @@ class Hands:
     def set_changes(self, changes: list[list[int]]) -> None:
         """Take these for the logged water changes."""
         self.changes = changes
-        last_ms = max((until for _, until in changes), default=-_FAR_MS)
+        last_ms = max((until for _, until in changes), default=-FAR_MS)
         self.explained_ms = last_ms + self.limits.change_after_ms
 
     def in_change(self, at_ms: int) -> bool:

@@ -5,7 +5,7 @@ slope of the last minutes says how much of the heater is at work: 0 none, 1 all 
 switch points the thermostat should have answered, and that share tells dead from weak.
 """
 
-from typing import Any
+from typing import Any, Final
 
 from roewatch.judging.air import Air
 from roewatch.judging.cycle import Cycle
@@ -21,16 +21,16 @@ from roewatch.judging.thermostat import Thermostat
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
 from roewatch.room.measured import temperature
-from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.moment import FAR_MS, HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import Tank
 from roewatch.room.window import Window
 
-_HEATER = (Kind.HEATER_DEAD, Kind.HEATER_STUCK_ON, Kind.HEATER_WEAK)
+_HEATER: Final = (Kind.HEATER_DEAD, Kind.HEATER_STUCK_ON, Kind.HEATER_WEAK)
 
 
-_BLIND_MS = 30 * MINUTE_MS  # unseen for so long the water may have turned
-_STEP = 0.3  # °C a standing heater alarm must move to be told again
+_BLIND_MS: Final = 30 * MINUTE_MS  # unseen for so long the water may have turned
+_STEP: Final = 0.3  # °C a standing heater alarm must move to be told again
 
 
 class Heat:
@@ -298,7 +298,7 @@ class Heat:
         value, at_ms = self.witness.f, self.witness.f_at
         found = outlook(self, Kind.HEATER_DEAD, at_ms, value, 0)
         if found is None or found.likely_ms is None:
-            return 1 << 62
+            return FAR_MS
         return max(found.likely_ms - at_ms, 0)
 
     def dump(self) -> list[Any]:

@@ -1,6 +1,7 @@
 """Honesty: what a probe's own readings say of the probe: broken, stuck, noisy or patchy."""
 
 from itertools import groupby
+from typing import Final
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.quality import sensor_code
@@ -12,9 +13,9 @@ from roewatch.room.measured import measured
 from roewatch.room.moment import MINUTE_MS, span_text
 from roewatch.room.quantity import KEPT, Quantity, shown
 
-_NOISE_LEAST = 5  # readings
-_PATCHY_LEAST = 12  # readings due; of fewer nobody can say
-_DUMB_MS = 3 * MINUTE_MS
+_NOISE_LEAST: Final = 5  # readings
+_PATCHY_LEAST: Final = 12  # readings due; of fewer nobody can say
+_DUMB_MS: Final = 3 * MINUTE_MS
 
 
 def judge_honesty(

@@ -6,7 +6,7 @@ water runs towards the air, fast at first; swapped probes and buffers are there 
 
 from itertools import pairwise
 from statistics import median
-from typing import Any
+from typing import Any, Final
 
 from roewatch.judging.limits import Limits
 from roewatch.judging.testimony import BUCKET_MS
@@ -14,9 +14,9 @@ from roewatch.judging.witness import Witness
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 
-_LOOK = 13  # minutes looked at
-_SINCE_MS = 9 * MINUTE_MS  # from the middle of what was before to when it is noticed
-_BUFFERS = (4.0, 7.0, 9.18, 10.0)  # technical buffers a keeper may have; 9.18 is borax
+_LOOK: Final = 13  # minutes looked at
+_SINCE_MS: Final = 9 * MINUTE_MS  # from the middle of what was before to when it is noticed
+_BUFFERS: Final = (4.0, 7.0, 9.18, 10.0)  # technical buffers a keeper may have; 9.18 is borax
 
 
 class Jump:

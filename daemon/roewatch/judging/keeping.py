@@ -1,6 +1,6 @@
 """A keeping: one tank, or the room's air, as the judge knows it, with probes and journal."""
 
-from typing import Any
+from typing import Any, Final
 
 from roewatch.judging.acidity import Acidity
 from roewatch.judging.bounds import bounds_of
@@ -15,16 +15,15 @@ from roewatch.judging.post import Post
 from roewatch.judging.pouring import Pouring
 from roewatch.judging.rate import Rates
 from roewatch.judging.standing import Seen, Standing
-from roewatch.judging.testimony import FAR_MS
 from roewatch.judging.witness import Witness
 from roewatch.room.journal import Deed, JournalEntry
 from roewatch.room.kind import Kind
-from roewatch.room.moment import HOUR_MS
+from roewatch.room.moment import FAR_MS, HOUR_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.stage import Stage
 from roewatch.room.tank import Tank
 
-WATER_J_PER_LITRE_K = 4180.0  # as the trade notes round it
+WATER_J_PER_LITRE_K: Final = 4180.0  # as the trade notes round it
 
 
 class Keeping:

@@ -5,15 +5,16 @@ a flat line, which is judged apart. What is dull may be true, as in a week so wa
 needed; so it makes readings suspect, and never an alarm of its own.
 """
 
-from typing import Any
+from typing import Any, Final
 
 from roewatch.judging.limits import Limits
 from roewatch.room.moment import HOUR_MS
 
-_HOURS = 3  # the span, as the shared notes on signals propose
-_KNOWN = 24  # so many spans must have been seen
-_KEPT = 72
-_LEAST = _HOURS - 1  # the spans in which a probe has just become dull hold both, and count as usual
+_HOURS: Final = 3  # the span, as the shared notes on signals propose
+_KNOWN: Final = 24  # so many spans must have been seen
+_KEPT: Final = 72
+# the spans in which a probe has just become dull hold both, and count as usual
+_LEAST: Final = _HOURS - 1
 
 
 class Liveliness:

@@ -14,14 +14,13 @@ from roewatch.judging.standing import Seen, Standing
 from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.witness import Witness
 from roewatch.room.kind import Kind
-from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.moment import FAR_MS, HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity, shown, shown_difference
 
 _FITTED = 12  # five minutes each
 _KNOWN = 72  # so many before their usual difference is known: six hours
 _SLOW = 1 / 288  # after a day the usual difference follows as slowly
 _STRANGERS = 3  # times as far apart two probes may be that have not been compared yet
-_FAR_MS = 1 << 62
 COMPARED = frozenset({Quantity.TEMPERATURE, Quantity.PH, Quantity.CONDUCTIVITY, Quantity.OXYGEN})
 """What is one and the same all over a tank; flow, level and light are not."""
 
@@ -76,7 +75,7 @@ class Neighbour:
             self.near_since = -1
             self.apart_since = self.apart_since if self.apart_since >= 0 else at_ms - BUCKET_MS
             if at_ms - self.apart_since >= self.limits.apart_hold_ms:
-                self._flag(tick_ms + MINUTE_MS, _FAR_MS)
+                self._flag(tick_ms + MINUTE_MS, FAR_MS)
                 self._see(at_ms, off, standing, out)
             return
         self.apart_since = -1
@@ -99,14 +98,14 @@ class Neighbour:
     def part(self) -> None:
         """They are compared no more: neither speaks against the other."""
         for witness in (self.first, self.other):
-            witness.apart_from, witness.apart_until, witness.changed = _FAR_MS, -1, True
+            witness.apart_from, witness.apart_until, witness.changed = FAR_MS, -1, True
 
     def _flag(self, from_ms: int, until_ms: int) -> None:
         """Let readings of both be suspect between these moments, if they are not so already.
 
         It begins and ends a minute after the tick, so that the order of readings cannot matter.
         """
-        if (self.first.apart_until == _FAR_MS) == (until_ms == _FAR_MS):
+        if (self.first.apart_until == FAR_MS) == (until_ms == FAR_MS):
             return
         for witness in (self.first, self.other):
             witness.apart_from, witness.apart_until, witness.changed = from_ms, until_ms, True

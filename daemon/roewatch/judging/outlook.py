@@ -5,7 +5,7 @@ the rate, and the probe's own error against the window.
 """
 
 from math import hypot
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from roewatch.judging.finding import Forecast
 from roewatch.judging.forecast import time_to_h
@@ -17,7 +17,7 @@ from roewatch.room.moment import HOUR_MS
 if TYPE_CHECKING:
     from roewatch.judging.heat import Heat
 
-_PROBE = 0.1  # °C the probe may be off against the water's own temperature
+_PROBE: Final = 0.1  # °C the probe may be off against the water's own temperature
 
 
 class Width(NamedTuple):
@@ -31,10 +31,10 @@ class Width(NamedTuple):
     furthest_h: float
 
 
-_DEAD = Width(0.1, 0.16, 24.0)
-_STUCK = Width(0.28, 0.22, 24.0)  # a learned power is rather too small: be early
-_WEAK = Width(0.6, 0.6, 6.0)  # it comes and goes with the room and with what is left of it
-_ROOM = 0.35  # °C the room's air may be off from the course of its last days
+_DEAD: Final = Width(0.1, 0.16, 24.0)
+_STUCK: Final = Width(0.28, 0.22, 24.0)  # a learned power is rather too small: be early
+_WEAK: Final = Width(0.6, 0.6, 6.0)  # it comes and goes with the room and with what is left of it
+_ROOM: Final = 0.35  # °C the room's air may be off from the course of its last days
 
 
 def measured_per_h(heat: "Heat", buckets: int) -> float | None:

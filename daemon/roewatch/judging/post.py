@@ -1,6 +1,6 @@
 """A post: one probe at its place in a tank, and what is judged of it there by the minute."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from roewatch.judging.acidity import Acidity
 from roewatch.judging.bounds import Bounds, judge_bounds
@@ -19,9 +19,10 @@ from roewatch.room.quantity import Quantity
 if TYPE_CHECKING:
     from roewatch.judging.keeping import Keeping
 
-_BY_POWER = (Quantity.TEMPERATURE, Quantity.PH, Quantity.OXYGEN)
-_UNTRUE = frozenset({*OF_PROBE, Kind.PROBE_STUCK, Kind.PROBE_FAULT})
-_NOISE_CELSIUS, _NOISE = 0.08, 0.03  # what is no noise in any probe
+_BY_POWER: Final = (Quantity.TEMPERATURE, Quantity.PH, Quantity.OXYGEN)
+_UNTRUE: Final = frozenset({*OF_PROBE, Kind.PROBE_STUCK, Kind.PROBE_FAULT})
+_NOISE_CELSIUS: Final = 0.08  # what is no noise in any probe
+_NOISE: Final = 0.03
 
 
 class Post:

@@ -5,7 +5,7 @@ means; the thermostat's own swing is a dead band, because a working heater outru
 """
 
 from statistics import fmean
-from typing import Any
+from typing import Any, Final
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
@@ -18,8 +18,8 @@ from roewatch.room.moment import HOUR_MS, span_text
 from roewatch.room.quantity import KEPT, Quantity, shown, shown_difference
 from roewatch.room.window import RateLimit
 
-KEPT_HOURS = 26
-_TURN = (("rose", Kind.RISING_TOO_FAST), ("fell", Kind.FALLING_TOO_FAST))
+KEPT_HOURS: Final = 26
+_TURN: Final = (("rose", Kind.RISING_TOO_FAST), ("fell", Kind.FALLING_TOO_FAST))
 
 
 class Rates:

@@ -4,23 +4,25 @@ Every reading goes this way, so it does little, and what it needs lies together.
 """
 
 from math import inf
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.limits import Limits
 from roewatch.judging.liveliness import Liveliness
 from roewatch.judging.quality import AIR, GROSS, SPIKES
-from roewatch.room.moment import MINUTE_MS
+from roewatch.room.moment import FAR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.tank import ROOM, Probe
 
-_GOOD, _UNSEEN, _SUSPECT, _BAD = Flag.GOOD, Flag.NOT_EVALUATED, Flag.SUSPECT, Flag.BAD
-NOTHING: tuple[Finding, ...] = ()
-BUCKET_MIN = 5
-BUCKET_MS = BUCKET_MIN * MINUTE_MS
-FAR_MS = 1 << 62
-_BEFORE_ALL = -FAR_MS
+_GOOD: Final = Flag.GOOD
+_UNSEEN: Final = Flag.NOT_EVALUATED
+_SUSPECT: Final = Flag.SUSPECT
+_BAD: Final = Flag.BAD
+NOTHING: Final[tuple[Finding, ...]] = ()
+BUCKET_MIN: Final = 5
+BUCKET_MS: Final = BUCKET_MIN * MINUTE_MS
+_BEFORE_ALL: Final = -FAR_MS
 
 
 class Judged(NamedTuple):
@@ -36,7 +38,7 @@ class Judged(NamedTuple):
 
 
 Five = tuple[int, float | None, int, int, float]  # index, median, readings, refused, jitter
-_new = tuple.__new__  # half the cost of a named tuple's own constructor, and two a reading
+_new: Final = tuple.__new__  # half the cost of a named tuple's own constructor, and two a reading
 
 
 def _median(values: list[float]) -> float:

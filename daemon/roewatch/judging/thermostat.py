@@ -6,7 +6,7 @@ heater. Turns far from the usual are kept apart until they have lasted long enou
 
 from collections.abc import Iterator
 from itertools import chain
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from roewatch.judging.cycle import Turn
 from roewatch.judging.doubt import Doubt
@@ -23,13 +23,14 @@ from roewatch.room.quantity import Quantity
 if TYPE_CHECKING:
     from roewatch.judging.heat import Heat
 
-_T = Quantity.TEMPERATURE
-_KEPT_ODD = 12
-_NEW_WAY = 5  # times as long as a moved thermostat must anything else last to be the new usual
-_LEAST_OVER_ROOM = 2.5  # °C
-_A_GUESS = 0.2  # a colder room may make falls so much quicker where no probe tells of it
-_LEGS_MS = DAY_MS  # how long a leg is compared with those after it
-_SURE = 4.0  # standard deviations by which legs must differ from the usual
+_T: Final = Quantity.TEMPERATURE
+_KEPT_ODD: Final = 12
+# times as long as a moved thermostat must anything else last to be the new usual
+_NEW_WAY: Final = 5
+_LEAST_OVER_ROOM: Final = 2.5  # °C
+_A_GUESS: Final = 0.2  # a colder room may make falls so much quicker where no probe tells of it
+_LEGS_MS: Final = DAY_MS  # how long a leg is compared with those after it
+_SURE: Final = 4.0  # standard deviations by which legs must differ from the usual
 
 
 class Thermostat:

@@ -1,7 +1,7 @@
 """Wear: what only days show of a tank's heating: it works harder, its switch points creep."""
 
 from statistics import median
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.standing import Seen
@@ -13,7 +13,7 @@ from roewatch.room.quantity import Quantity
 if TYPE_CHECKING:
     from roewatch.judging.heat import Heat
 
-_T = Quantity.TEMPERATURE
+_T: Final = Quantity.TEMPERATURE
 
 
 class Wear:

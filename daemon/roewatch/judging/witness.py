@@ -6,19 +6,19 @@ until something needs a look: they would change nothing.
 """
 
 from math import inf
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from roewatch.judging.limits import Limits
-from roewatch.judging.testimony import BUCKET_MS, FAR_MS, Closed, Five, Testimony
-from roewatch.room.moment import MINUTE_MS
+from roewatch.judging.testimony import BUCKET_MS, Closed, Five, Testimony
+from roewatch.room.moment import FAR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM, Probe
 
-KEPT_BUCKETS = 48  # four hours
-KEPT_MINUTES = 30
-_BEFORE_DULL = 51
-_new = tuple.__new__  # half the cost of a named tuple's own constructor
-_QUICK = frozenset({Quantity.TEMPERATURE, Quantity.PH})
+KEPT_BUCKETS: Final = 48  # four hours
+KEPT_MINUTES: Final = 30
+_BEFORE_DULL: Final = 51
+_new: Final = tuple.__new__  # half the cost of a named tuple's own constructor
+_QUICK: Final = frozenset({Quantity.TEMPERATURE, Quantity.PH})
 
 
 class Bucket(NamedTuple):
@@ -211,6 +211,10 @@ class Witness(Testimony):
         row[place] = inf if row[place] is None else row[place]
         for name, value in zip(self.SAVED, row, strict=True):
             setattr(self, name, value)
+        # a program before this one wrote another number for never
+        self.apart_from, self.apart_until = (
+            min(at_ms, FAR_MS) for at_ms in (self.apart_from, self.apart_until)
+        )
         self.minute_end_ms = (self.minute + 1) * MINUTE_MS
         self.pending = [Closed.load(closed) for closed in row[self.SAVED.index("pending")]]
         self.buckets = [Bucket(*entry) for entry in row[self.SAVED.index("buckets")]]

@@ -7,11 +7,13 @@ Moments travel as `at_ms`, whole milliseconds since 1970-01-01T00:00:00Z, and sp
 
 import re
 from datetime import UTC, datetime
+from typing import Final
 
-SECOND_MS = 1_000
-MINUTE_MS = 60_000
-HOUR_MS = 3_600_000
-DAY_MS = 86_400_000
+SECOND_MS: Final = 1_000
+MINUTE_MS: Final = 60_000
+HOUR_MS: Final = 3_600_000
+DAY_MS: Final = 86_400_000
+FAR_MS: Final = 1 << 60  # never; below 2^62, which compiled code would keep as an object
 
 _SPAN_UNITS = {"s": SECOND_MS, "min": MINUTE_MS, "h": HOUR_MS, "d": DAY_MS}
 _SPAN = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(s|min|h|d)\s*")
