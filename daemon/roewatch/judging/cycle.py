@@ -12,7 +12,7 @@ from typing import Any, Final, NamedTuple
 
 from roewatch.judging.limits import Limits
 from roewatch.judging.slope import fitted_per_h
-from roewatch.judging.witness import Bucket
+from roewatch.judging.testimony import Bucket
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
 
 KEPT_TURNS: Final = 16
@@ -57,14 +57,14 @@ class Cycle:
     """The thermostat as learned so far. Temperatures °C, rates °C/h.
 
     known: enough cycles were seen to speak of switch points and rates; banded: of switch points at
-    least. power: what the heater alone would give.
+    least. power: what the heater alone would give. peak_ms, trough_ms: the last seen, -1 for none.
     """
 
     __slots__ = (
         "banded", "direction", "extreme", "extreme_ms", "fall", "fall_over_room", "falls", "known",
-        "limits", "lower", "lower_min", "off_ms", "on_ms", "peaks", "period_ms", "power", "rise",
-        "rise_over_room", "rises", "room", "room_extreme", "room_turned", "swing", "troughs",
-        "turned", "turned_ms", "upper", "upper_max",
+        "limits", "lower", "lower_min", "off_ms", "on_ms", "peak_ms", "peaks", "period_ms", "power",
+        "rise", "rise_over_room", "rises", "room", "room_extreme", "room_turned", "swing",
+        "trough_ms", "troughs", "turned", "turned_ms", "upper", "upper_max",
     )  # fmt: skip
 
     def __init__(self, limits: Limits) -> None:
@@ -74,7 +74,7 @@ class Cycle:
         self.extreme_ms = -1
         self.turned: float | None = None  # the turn before, None when the leg may not be learned
         self.turned_ms = -1
-        self.room = [0.0, 0.0]  # sum and count of all room temperatures so far …
+        self.room = (0.0, 0.0)  # sum and count of all room temperatures so far …
         self.room_extreme = self.room  # … and as they stood at the extreme and at the turn
         self.room_turned = self.room
         self.peaks: list[list[Any]] = []
@@ -131,7 +131,7 @@ class Cycle:
         """
         at_ms, value = buckets[-1].end_ms, buckets[-1].value
         if room is not None:
-            self.room = [self.room[0] + room, self.room[1] + 1.0]
+            self.room = (self.room[0] + room, self.room[1] + 1.0)
         if self.extreme_ms < 0:
             self._reach(at_ms, value)
             return None
@@ -242,6 +242,8 @@ class Cycle:
     def _sum_up(self) -> None:
         peaks = [value for _, value in self.peaks[-8:]]
         troughs = [value for _, value in self.troughs[-8:]]
+        self.peak_ms: int = self.peaks[-1][0] if peaks else -1
+        self.trough_ms: int = self.troughs[-1][0] if troughs else -1
         self.upper = median(peaks[-5:]) if peaks else 0.0
         self.lower = median(troughs[-5:]) if troughs else 0.0
         self.upper_max = max(peaks) if peaks else 0.0
@@ -269,8 +271,9 @@ class Cycle:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
         (
             self.direction, self.extreme, self.extreme_ms, self.turned, self.turned_ms,
-            self.peaks, self.troughs, self.room, self.room_extreme, self.room_turned, falls, rises,
+            self.peaks, self.troughs, room, extreme, turned, falls, rises,
         ) = row  # fmt: skip
+        self.room, self.room_extreme, self.room_turned = tuple(room), tuple(extreme), tuple(turned)
         self.falls = [Leg(*leg) for leg in falls]
         self.rises = [Leg(*leg) for leg in rises]
         self._sum_up()

@@ -126,11 +126,11 @@ class Heat:
         self.off_since = (self.off_since if self.off_since >= 0 else at_ms) if off else -1
         self.on_since = (self.on_since if self.on_since >= 0 else at_ms) if on else -1
 
-    def _allowance(self, at_ms: int, turns: list[list[Any]]) -> float:
+    def _allowance(self, at_ms: int, turned_ms: int) -> float:
         """How far a keeper may have turned the thermostat since the last turn seen, °C."""
-        if not turns:
+        if turned_ms < 0:
             return 0.0
-        hours: float = (at_ms - turns[-1][0]) / HOUR_MS
+        hours = (at_ms - turned_ms) / HOUR_MS
         return min(hours * self.ramp_per_h, 0.25) + self.knob
 
     def _guard(self, at_ms: int) -> None:
@@ -138,8 +138,8 @@ class Heat:
         if not cycle.known:
             return
         slack = 0.08 + self.thermostat.slack(at_ms)
-        witness.guard_low = cycle.lower_min - slack - self._allowance(at_ms, cycle.troughs)
-        witness.guard_high = cycle.upper_max + slack + self._allowance(at_ms, cycle.peaks)
+        witness.guard_low = cycle.lower_min - slack - self._allowance(at_ms, cycle.trough_ms)
+        witness.guard_high = cycle.upper_max + slack + self._allowance(at_ms, cycle.peak_ms)
 
     def calm(self) -> None:
         """A minute inside the switch points with nothing standing."""

@@ -37,7 +37,6 @@ class Judged(NamedTuple):
     revised: Flagged | None
 
 
-Five = tuple[int, float | None, int, int, float]  # index, median, readings, refused, jitter
 _new: Final = tuple.__new__  # half the cost of a named tuple's own constructor, and two a reading
 
 
@@ -48,35 +47,61 @@ def _median(values: list[float]) -> float:
     return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
 
 
+class Bucket:
+    """Five minutes of one probe. end_ms: when they were over; value: median of its minutes.
+
+    readings: those believed in it, without any there is no value; refused: those not believed.
+    jitter: mean size of the second difference, 0 when it could not be told.
+    """
+
+    __slots__ = ("end_ms", "jitter", "readings", "refused", "value")
+
+    def __init__(
+        self, end_ms: int, value: float, readings: int, refused: int, jitter: float
+    ) -> None:
+        self.end_ms, self.value, self.jitter = end_ms, value, jitter
+        self.readings, self.refused = readings, refused
+
+    def dump(self) -> list[Any]:
+        """The state as plain JSON values."""
+        return [self.end_ms, self.value, self.readings, self.refused, self.jitter]
+
+
 class Closed:
     """A minute that is over. at_ms: when a later reading closed it; value: its median.
 
     heard: False when it had nothing to be believed, and no value. flat_ms: how long the line was
-    flat by then. five: the five minutes that ended with it. No tuple, for one that is compiled
-    holds its numbers itself, and every probe of a room has a few that wait.
+    flat by then. five: the five minutes that ended with it. Neither it nor a bucket is a tuple, for
+    compiled they hold their numbers themselves, and every probe of a room has many.
     """
 
     __slots__ = ("at_ms", "five", "flat_ms", "heard", "minute", "value")
 
     def __init__(
-        self, at_ms: int, minute: int, value: float, heard: bool, flat_ms: int, five: Five | None
+        self, at_ms: int, minute: int, value: float, heard: bool, flat_ms: int, five: Bucket | None
     ) -> None:
         self.at_ms, self.minute, self.value, self.heard = at_ms, minute, value, heard
         self.flat_ms, self.five = flat_ms, five
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values; no value where nothing was heard."""
-        value = self.value if self.heard else None
-        return [self.at_ms, self.minute, value, self.flat_ms, self.five]
+        value, five = self.value if self.heard else None, None
+        if self.five is not None:
+            end_ms, *rest = self.five.dump()
+            five = [end_ms // BUCKET_MS - 1, *rest]
+            five[1] = five[1] if self.five.readings else None
+        return [self.at_ms, self.minute, value, self.flat_ms, five]
 
     @classmethod
     def load(cls, row: list[Any]) -> "Closed":
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
         at_ms, minute, value, flat_ms, five = row
         heard = value is not None
-        return cls(
-            at_ms, minute, value if heard else 0.0, heard, flat_ms, tuple(five) if five else None
-        )
+        bucket = None
+        if five:
+            index, median, *rest = five
+            bucket = Bucket((index + 1) * BUCKET_MS, 0.0 if median is None else median, *rest)
+        return cls(at_ms, minute, value if heard else 0.0, heard, flat_ms, bucket)
 
 
 class _Touched:
@@ -340,10 +365,12 @@ class Testimony(_Touched):
         if next_minute // BUCKET_MIN != five:
             fives = self.fives
             jitter = self.jitter / self.jitters if self.jitters else 0.0
-            middle = _median(fives) if fives else None
-            if middle is not None:
+            middle = 0.0
+            if fives:
+                middle = _median(fives)
                 self.dull = self.liveliness.dull(five * BUCKET_MS, middle)
-            ended = (five, middle, self.five_count, self.five_refused, jitter)
+            end_ms = (five + 1) * BUCKET_MS
+            ended = Bucket(end_ms, middle, self.five_count, self.five_refused, jitter)
             self.fives = []
             self.five_count = self.five_refused = self.jitters = 0
             self.jitter = 0.0

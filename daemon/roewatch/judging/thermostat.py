@@ -343,7 +343,8 @@ class Thermostat:
 
     def load(self, row: list[Any]) -> None:
         """What `dump` gave. Raises ValueError or TypeError on anything else."""
-        saved, (self.wear.days, *strange) = row[: len(self.SAVED)], row[len(self.SAVED) :]
+        saved, (days, *strange) = row[: len(self.SAVED)], row[len(self.SAVED) :]
+        self.wear.load(days)
         for name, value in zip(self.SAVED, saved, strict=True):
             setattr(self, name, value)
         self.strange = strange[0] if strange else [-1, -1]

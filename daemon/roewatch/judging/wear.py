@@ -17,19 +17,29 @@ _T: Final = Quantity.TEMPERATURE
 
 
 class Wear:
-    """One tank's last days. `days` must survive a restart: [day, upper, lower, duty] of each."""
+    """One tank's last days. `days` must survive a restart: [day, upper, lower, duty] of each.
 
-    __slots__ = ("days", "heat")
+    day: the last of them, -1 before the first.
+    """
+
+    __slots__ = ("day", "days", "heat")
 
     def __init__(self, heat: "Heat") -> None:
         self.heat = heat
         self.days: list[list[Any]] = []
+        self.day = -1
+
+    def load(self, days: list[list[Any]]) -> None:
+        """Take over the days of a saved state."""
+        self.days = days
+        self.day = days[-1][0] if days else -1
 
     def bucket(self, at_ms: int, value: float, out: list[Finding]) -> None:
         """Five more minutes; once a day they are looked at."""
         cycle, day = self.heat.cycle, at_ms // DAY_MS
-        if self.days and self.days[-1][0] == day:
+        if day == self.day:
             return
+        self.day = day
         self.days.append([day, cycle.upper, cycle.lower, cycle.duty()])
         del self.days[:-8]
         self._judge_work(at_ms, out)

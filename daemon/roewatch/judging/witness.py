@@ -6,10 +6,10 @@ until something needs a look: they would change nothing.
 """
 
 from math import inf
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from roewatch.judging.limits import Limits
-from roewatch.judging.testimony import BUCKET_MS, Closed, Five, Testimony
+from roewatch.judging.testimony import BUCKET_MS, Bucket, Closed, Testimony
 from roewatch.room.moment import FAR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM, Probe
@@ -17,22 +17,7 @@ from roewatch.room.tank import ROOM, Probe
 KEPT_BUCKETS: Final = 48  # four hours
 KEPT_MINUTES: Final = 30
 _BEFORE_DULL: Final = 51
-_new: Final = tuple.__new__  # half the cost of a named tuple's own constructor
 _QUICK: Final = frozenset({Quantity.TEMPERATURE, Quantity.PH})
-
-
-class Bucket(NamedTuple):
-    """Five minutes of one probe. end_ms: when they were over; value: median of its minutes.
-
-    readings: those believed in it; refused: readings not believed; jitter: mean size of the second
-    difference, 0 when it could not be told.
-    """
-
-    end_ms: int
-    value: float
-    readings: int
-    refused: int
-    jitter: float
 
 
 def _middle(one: float, two: float, three: float) -> float:
@@ -169,21 +154,20 @@ class Witness(Testimony):
                 return closed.at_ms
         return FAR_MS
 
-    def _end_bucket(self, ended: Five) -> None:
-        five, value, readings, refused, jitter = ended
+    def _end_bucket(self, ended: Bucket) -> None:
+        five, readings = ended.end_ms // BUCKET_MS - 1, ended.readings + ended.refused
         received = self.received
         hole = five - self.received_five - 1
         if hole:
             received.extend([0] * min(hole, KEPT_BUCKETS))
-        received.append(readings + refused)
-        if hole or readings + refused < self.plenty:
+        received.append(readings)
+        if hole or readings < self.plenty:
             self.complete = False
         self.received_five = five
         if len(received) > 2 * KEPT_BUCKETS:
             del received[:-KEPT_BUCKETS]
-        if value is not None:
-            end_ms = (five + 1) * BUCKET_MS
-            self.buckets.append(_new(Bucket, (end_ms, value, readings, refused, jitter)))
+        if ended.readings:
+            self.buckets.append(ended)
             if len(self.buckets) > 2 * KEPT_BUCKETS:
                 del self.buckets[:-KEPT_BUCKETS]
             self.fresh = True
@@ -196,6 +180,7 @@ class Witness(Testimony):
         place = self.SAVED.index("flat_value")
         row[place] = None if row[place] == inf else row[place]
         row[self.SAVED.index("pending")] = [closed.dump() for closed in self.pending]
+        row[self.SAVED.index("buckets")] = [bucket.dump() for bucket in self.buckets]
         return [*row, self.liveliness.dump()]
 
     def load(self, row: list[Any]) -> None:
