@@ -10,7 +10,7 @@ is the tank's way, and is said to be.
 """
 
 from statistics import fmean, median
-from typing import Any
+from typing import Any, ClassVar
 
 from roewatch.judging.finding import Finding, Forecast
 from roewatch.judging.limits import Limits
@@ -40,7 +40,7 @@ _PIECE_MS = HOUR_MS // 2
 class Acidity:
     """One electrode's slow judging."""
 
-    SAVED = (
+    SAVED: ClassVar = (
         "hours", "hour", "values", "spread", "spread_count", "off_since", "off_sign", "odd_hours",
         "quiet_until", "offs", "last_off", "rebasing",
         "settling_until", "renamed", "adopted_ms", "furthest",

@@ -5,7 +5,7 @@ slope of the last minutes says how much of the heater is at work: 0 none, 1 all 
 switch points the thermostat should have answered, and that share tells dead from weak.
 """
 
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from roewatch.judging.air import Air
 from roewatch.judging.cycle import Cycle
@@ -36,7 +36,7 @@ _STEP: Final = 0.3  # °C a standing heater alarm must move to be told again
 class Heat:
     """One tank's heating. `window` is the tank's temperature window, if it has one."""
 
-    SAVED = (
+    SAVED: ClassVar = (
         "low_since", "high_since", "good_since", "quiet_until", "off_since", "on_since",
         "bucket_ms",
     )  # fmt: skip

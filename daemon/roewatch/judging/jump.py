@@ -6,7 +6,7 @@ water runs towards the air, fast at first; swapped probes and buffers are there 
 
 from itertools import pairwise
 from statistics import median
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from roewatch.judging.limits import Limits
 from roewatch.judging.testimony import BUCKET_MS
@@ -22,7 +22,7 @@ _BUFFERS: Final = (4.0, 7.0, 9.18, 10.0)  # technical buffers a keeper may have;
 class Jump:
     """One probe's jumps. since_ms: when the one under way was noticed, -1 for none."""
 
-    SAVED = ("since_ms", "before", "sharp", "named", "quiet_until")
+    SAVED: ClassVar = ("since_ms", "before", "sharp", "named", "quiet_until")
     __slots__ = (*SAVED, "least", "limits", "usual_per_h", "witness")
 
     def __init__(self, witness: Witness, limits: Limits) -> None:

@@ -6,7 +6,7 @@ heater. Turns far from the usual are kept apart until they have lasted long enou
 
 from collections.abc import Iterator
 from itertools import chain
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, ClassVar, Final
 
 from roewatch.judging.cycle import Turn
 from roewatch.judging.doubt import Doubt
@@ -36,7 +36,7 @@ _SURE: Final = 4.0  # standard deviations by which legs must differ from the usu
 class Thermostat:
     """The slower half of one tank's heating: judged at turns and once a day."""
 
-    SAVED = ("odd", "slacks", "cooling", "warming", "last_peak", "last_peak_ms")
+    SAVED: ClassVar = ("odd", "slacks", "cooling", "warming", "last_peak", "last_peak_ms")
     __slots__ = (*SAVED, "heat", "strange", "wear")
 
     def __init__(self, heat: "Heat") -> None:

@@ -6,7 +6,7 @@ until something needs a look: they would change nothing.
 """
 
 from math import inf
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 from roewatch.judging.limits import Limits
 from roewatch.judging.testimony import BUCKET_MS, Bucket, Closed, Testimony
@@ -30,7 +30,7 @@ def _middle(one: float, two: float, three: float) -> float:
 class Witness(Testimony):
     """One probe's state. Attributes named in `SAVED` are all that must survive a restart."""
 
-    SAVED = (
+    SAVED: ClassVar = (
         "last_at", "last", "last_raw", "step", "flag", "contiguous", "flat_value", "flat_since",
         "longest_ms", "since_ms", "gap_before", "minute", "values", "refused", "jitter", "jitters",
         "pending", "heard_ms", "m1", "m2", "m_last", "f", "f_at", "fives", "five_count",
