@@ -85,14 +85,13 @@ class Heat:
     def _share(self, minutes: int) -> float | None:
         """How much of the heater is at work, from the slope of the last `minutes`; None unknown."""
         cycle, witness = self.cycle, self.witness
-        if not cycle.known or cycle.power <= 0.05 or len(witness.recent) < 3:
+        if not cycle.known or cycle.power <= 0.05:
             return None
-        since_ms = witness.recent_at[-1] - minutes * MINUTE_MS
-        first = len(witness.recent_at)
-        while first and witness.recent_at[first - 1] > since_ms:
-            first -= 1
-        slope = fitted_per_h(witness.recent_at[first:], witness.recent[first:])
-        if slope is None or len(witness.recent_at) - first < 5:
+        recent, recent_at = witness.lately(minutes), witness.lately_at(minutes)
+        while recent_at and recent_at[0] <= recent_at[-1] - minutes * MINUTE_MS:
+            del recent[0], recent_at[0]
+        slope = fitted_per_h(recent_at, recent)
+        if slope is None or len(recent) < 5:
             return None
         return self._share_of(slope)
 
@@ -255,7 +254,7 @@ class Heat:
         for other in _HEATER:
             if other is not kind:
                 self._end(other, at_ms, value, f"{temperature(value)}, it is rather: {kind}", out)
-        slope = fitted_per_h(self.witness.recent_at[-20:], self.witness.recent[-20:]) or 0.0
+        slope = fitted_per_h(self.witness.lately_at(20), self.witness.lately(20)) or 0.0
         message = heater_text(kind, value, slope, self.cycle, at_ms - since_ms + MINUTE_MS)
         forecast = outlook(self, kind, at_ms, value, at_ms - since_ms + 10 * MINUTE_MS)
         if forecast and forecast.likely_ms and forecast.likely_ms > at_ms:

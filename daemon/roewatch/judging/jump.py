@@ -62,18 +62,19 @@ class Jump:
     def minute(self) -> None:
         """One more minute: has a jump begun, or is one over?"""
         witness = self.witness
-        at_ms, recent = witness.f_at, witness.recent
+        at_ms = witness.f_at
         if self.since_ms >= 0 and at_ms - self.since_ms > self.limits.jump_open_ms:
             self.since_ms = -1
             self.named = False
-        if self.since_ms >= 0 or len(recent) < _LOOK or at_ms <= self.quiet_until:
+        if self.since_ms >= 0 or witness.folded < _LOOK or at_ms <= self.quiet_until:
             return
-        if at_ms - witness.recent_at[-_LOOK] > (_LOOK + 5) * MINUTE_MS:
+        half, back = self._threshold() / 2, witness.back
+        if abs(back(1) - back(11)) < half and abs(back(2) - back(10)) < half:
             return
-        half = self._threshold() / 2
-        if abs(recent[-1] - recent[-11]) < half and abs(recent[-2] - recent[-10]) < half:
+        if at_ms - witness.lately_at(_LOOK)[0] > (_LOOK + 5) * MINUTE_MS:
             return
-        then = median(recent[-_LOOK:-8])
+        recent = witness.lately(_LOOK)
+        then = median(recent[:-8])
         now = median(recent[-3:])
         if abs(now - then) < self._threshold() or self._noisy():
             return
@@ -84,13 +85,13 @@ class Jump:
 
     def _sharp(self, then: float, now: float) -> bool:
         """Whether nearly all of it happened between two minutes."""
-        recent = self.witness.recent[-9:]
+        recent = self.witness.lately(9)
         most = max(abs(b - a) for a, b in pairwise(recent))
         return most > 0.7 * abs(now - then)
 
     def _noisy(self) -> bool:
         """Readings leap to and fro: noise, no jump."""
-        recent = self.witness.recent[-_LOOK:]
+        recent = self.witness.lately(_LOOK)
         turns = [
             abs(a - 2 * b + c) for a, b, c in zip(recent, recent[1:], recent[2:], strict=False)
         ]
@@ -99,7 +100,7 @@ class Jump:
 
     def moved(self) -> float:
         """How far it has gone since before."""
-        return median(self.witness.recent[-3:]) - self.before
+        return median(self.witness.lately(3)) - self.before
 
     def great(self) -> bool:
         """Whether it has gone on well beyond what made it noticed."""
@@ -114,7 +115,7 @@ class Jump:
 
         The fastest were no slower than the whole on average, though they may lie further back.
         """
-        recent = self.witness.recent[-10:]
+        recent = self.witness.lately(10)
         last = (recent[-1] - recent[-4]) * 2 / 3
         moved = self.moved()
         way = 1 if moved > 0 else -1
@@ -124,17 +125,17 @@ class Jump:
 
     def stirred(self) -> bool:
         """Whether it has moved a little within these minutes: no jump, but more than its noise."""
-        recent = self.witness.recent
+        recent = self.witness.lately(_LOOK)
         if len(recent) < _LOOK:
             return False
-        moved = abs(median(recent[-3:]) - median(recent[-_LOOK:-8]))
+        moved = abs(median(recent[-3:]) - median(recent[:-8]))
         return moved > max(0.4 * self.least, 2.5 * self.witness.norm)
 
     def towards_air(self, room_c: float | None) -> bool:
         """Whether a thermometer has run most of the way to the room's air and slows there."""
         if room_c is None or abs(self.before - room_c) < 1.0:
             return False
-        recent = self.witness.recent
+        recent = self.witness.lately(4)
         now = median(recent[-3:])
         left = (now - room_c) / (self.before - room_c)
         slow = abs(recent[-1] - recent[-4]) < 0.2 * abs(self.before - room_c)
@@ -142,7 +143,7 @@ class Jump:
 
     def in_buffer(self) -> float | None:
         """The buffer an electrode stands in, when it was there at once and holds."""
-        recent = self.witness.recent[-3:]
+        recent = self.witness.lately(3)
         for buffer in _BUFFERS:
             if all(abs(value - buffer) < 0.12 for value in recent):
                 return buffer
@@ -158,7 +159,7 @@ class Jump:
         self.since_ms = -1
         self.named = False
         self.quiet_until = self.witness.f_at + quiet_ms
-        del self.witness.recent[:], self.witness.recent_at[:]
+        self.witness.forget_minutes()
 
     def dump(self) -> list[Any]:
         """The state as plain JSON values."""

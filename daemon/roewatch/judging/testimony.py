@@ -115,7 +115,7 @@ class _Touched:
         "calm_high", "calm_low", "changed", "contiguous", "due_ms", "dull", "fail_high", "fail_low",
         "first", "five_count", "fives", "flag", "flat_learn_at", "flat_since", "flat_suspect_ms",
         "flat_tolerance", "flat_value", "further", "gap_ms", "jitter", "jitters", "last", "last_at",
-        "last_raw", "late", "longest_ms", "minute", "minute_end_ms", "offset", "pending", "refused",
+        "last_raw", "late", "longest_ms", "minute", "minute_end_ms", "minutes", "offset", "refused",
         "slope", "spike_square", "step", "suspect_high", "suspect_low",
     )  # fmt: skip
 
@@ -147,7 +147,7 @@ class _Touched:
     apart_until: int
     changed: bool
     dull: bool
-    believed: bool
+    believed: int
     further: list[float]
     first: float
     flag: int
@@ -156,7 +156,7 @@ class _Touched:
     bad_run: int
     refused: int
     fives: list[float]
-    pending: list[Closed]
+    minutes: list[Closed]
     due_ms: int
     calm_low: float
     calm_high: float
@@ -185,18 +185,18 @@ class Testimony(_Touched):
         self.since_ms = 0
         self.gap_before = False
         self.minute, self.minute_end_ms = -1, 0
-        self.believed = False  # whether the minute that runs has a reading to be believed
+        self.believed = 0  # readings of the minute that runs that are to be believed
         self.first = 0.0  # of those
-        self.further: list[float] = []  # the rest, most often none
+        self.further = []  # the rest, most often none
         self.refused = 0
         self.jitter = 0.0
         self.jitters = 0
-        self.pending: list[Closed] = []
+        self.minutes = []  # the last half hour, then those that no tick has taken in
         self.calm_low, self.calm_high = 1.0, 0.0  # nothing needs a look between these; none yet
         self.place = 0  # its tank's among the room's
         self.awaiting = bytearray(1)  # 1 at the places ticks must look at, shared by the room
         self.due_ms = FAR_MS  # from when on they must look at this one
-        self.fives: list[float] = []
+        self.fives = []
         self.five_count = self.five_refused = 0
         self.bad_run = 0
         self.bad_since = 0
@@ -339,8 +339,9 @@ class Testimony(_Touched):
         # suspect is folded in: a tank at 17 °C is suspect and may be true; medians decide
         elif self.believed:
             self.further.append(value)
+            self.believed += 1
         else:
-            self.believed, self.first = True, value
+            self.believed, self.first = 1, value
         self.flag = flag
         return _new(Judged, (_new(Flagged, (probe, at, raw, value, flag)), findings, revised))
 
@@ -388,13 +389,12 @@ class Testimony(_Touched):
 
     def _close(self, at: int, next_minute: int) -> None:
         """A reading of `next_minute` has come: the minute before is complete, perhaps the five."""
-        value, heard = 0.0, self.believed
-        if heard:
+        value, believed = 0.0, self.believed
+        if believed:
             value = self.first
-            self.believed = False
-            self.five_count += 1
-            if self.further:
-                self.five_count += len(self.further)
+            self.believed = 0
+            self.five_count += believed
+            if believed > 1:
                 value = _median([value, *self.further])
                 self.further = []
             self.bad_run = 0
@@ -417,8 +417,8 @@ class Testimony(_Touched):
             self.five_count = self.five_refused = self.jitters = 0
             self.jitter = 0.0
         flat_ms = self.last_at - self.flat_since
-        closed = Closed(at, self.minute, value, heard, flat_ms, ended)
-        self.pending.append(closed)
+        closed = Closed(at, self.minute, value, believed > 0, flat_ms, ended)
+        self.minutes.append(closed)
         if self.due_ms == FAR_MS and not self.calm(closed):
             self.wake(at)
 
@@ -429,7 +429,7 @@ class Testimony(_Touched):
 
     @values.setter
     def values(self, values: list[float]) -> None:
-        self.believed, self.further = bool(values), values[1:]
+        self.believed, self.further = len(values), values[1:]
         self.first = values[0] if values else 0.0
 
     def calm(self, closed: Closed) -> bool:

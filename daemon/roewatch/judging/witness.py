@@ -42,10 +42,9 @@ class Witness(Testimony):
     )  # fmt: skip
     __slots__ = (
         "ahead", "ahead_at", "ahead_ms", "buckets", "calm_since", "dumb_since", "f", "f_at",
-        "flat_ms", "fresh", "guard_high", "guard_low", "heard_ms", "hot", "in_since", "index",
-        "keeps_minutes", "last_over_ms", "m1", "m2", "m_last", "news", "noisy_since", "norm",
-        "norm_count", "out_since", "received", "received_five", "recent", "recent_at",
-        "sick", "side", "spoken_as",
+        "flat_ms", "folded", "fresh", "guard_high", "guard_low", "heard_ms", "hot", "in_since",
+        "index", "keeps_minutes", "last_over_ms", "m1", "m2", "m_last", "news", "noisy_since",
+        "norm", "norm_count", "out_since", "received", "received_five", "sick", "side", "spoken_as",
     )  # fmt: skip
 
     def __init__(self, probe: Probe, limits: Limits, index: int) -> None:
@@ -64,8 +63,7 @@ class Witness(Testimony):
         self.norm_count = 0
         self.noisy_since = self.calm_since = -1
         self.guard_low, self.guard_high = -inf, inf
-        self.recent_at: list[int] = []  # the last half hour by minutes, for quick slopes
-        self.recent: list[float] = []
+        self.folded = 0  # how many of its minutes ticks have taken in
         self.flat_ms = 0
         self.dumb_since = -1  # since when every reading was refused
         self.received: list[int] = []  # readings by bucket, the last ones without a hole
@@ -78,30 +76,30 @@ class Witness(Testimony):
 
     # -- every tick ------------------------------------------------------------------------------
 
-    def fold(self, tick_ms: int) -> bool:  # noqa: C901, PLR0912 -- every minute of every probe
+    def fold(self, tick_ms: int) -> bool:  # noqa: C901 -- every minute of every probe
         """Take in every minute closed by a reading at or before `tick_ms`.
 
         True when anything needs a closer look: a five minutes over, a value outside the calm band.
         What has waited since the ticks before was calm, and is no news.
         """
-        pending = self.pending
-        if not pending or pending[0].at_ms > tick_ms:
+        minutes, first = self.minutes, self.folded
+        if first == len(minutes) or minutes[first].at_ms > tick_ms:
             return False
         waited_ms = tick_ms - MINUTE_MS
         awake = news = False
         calm_low, calm_high = self.calm_low, self.calm_high
-        recent, recent_at = self.recent, self.recent_at
-        keeps = self.keeps_minutes
         now, before, m_last, dumb_since = self.m1, self.m2, self.m_last, self.dumb_since
         older = before
-        many = 0
-        for closed in pending:
+        dumb = False
+        end = first
+        while end < len(minutes):
+            closed = minutes[end]
             if closed.at_ms > tick_ms:
                 break
-            many += 1
+            end += 1
             minute, value = closed.minute, closed.value
             if not closed.heard:
-                self.sick = awake = True
+                dumb = self.sick = awake = True
                 if dumb_since < 0:
                     dumb_since = minute * MINUTE_MS
             else:
@@ -109,9 +107,6 @@ class Witness(Testimony):
                     now = before = value
                 older, before, now, m_last = before, now, value, minute
                 dumb_since = -1
-                if keeps:
-                    recent.append(value)
-                    recent_at.append((minute + 1) * MINUTE_MS)
                 if closed.at_ms > waited_ms or not calm_low <= value <= calm_high:
                     news = True
                     middle = _middle(now, before, older)
@@ -122,8 +117,8 @@ class Witness(Testimony):
             if closed.five is not None:
                 self._end_bucket(closed.five)
         self.changed = True
-        self.heard_ms, self.flat_ms = pending[many - 1].at_ms, pending[many - 1].flat_ms
-        del pending[:many]
+        self.heard_ms, self.flat_ms = minutes[end - 1].at_ms, minutes[end - 1].flat_ms
+        self._keep_minutes(end, dumb=dumb)
         self.dumb_since = dumb_since
         if self.heard_ms > waited_ms:
             self.late = 0
@@ -131,16 +126,31 @@ class Witness(Testimony):
             self.m1, self.m2, self.m_last = now, before, m_last
             self.f = _middle(now, before, older)
             self.f_at = (m_last + 1) * MINUTE_MS
-            if len(recent) > 2 * KEPT_MINUTES:  # cut seldom: each cut moves the whole list
-                del recent[:KEPT_MINUTES], recent_at[:KEPT_MINUTES]
         if awake or self.flat_ms >= self.flat_suspect_ms:
             self.news = news
             return True
         return self.fresh
 
+    def _keep_minutes(self, end: int, *, dumb: bool) -> None:
+        """Of the minutes taken in, the first `end`, keep the last half hour that heard something.
+
+        dumb: some of them have not.
+        """
+        minutes = self.minutes
+        if dumb:
+            heard = [closed for closed in minutes[:end] if closed.heard]
+            minutes[:end] = heard
+            end = len(heard)
+        over = 0 if self.keeps_minutes else end
+        if end - over > 2 * KEPT_MINUTES:  # cut seldom: each cut moves the whole list
+            over = KEPT_MINUTES
+        if over:
+            del minutes[:over]
+        self.folded = end - over
+
     def heard_by(self, tick_ms: int) -> int:
         """When a reading at or before `tick_ms` last closed a minute of it."""
-        for closed in reversed(self.pending):
+        for closed in reversed(self.minutes[self.folded :]):
             if closed.at_ms <= tick_ms:
                 return closed.at_ms
         return self.heard_ms
@@ -149,10 +159,32 @@ class Witness(Testimony):
         """When the first minute that waits and is not calm was closed; FAR_MS: it may rest."""
         if not self.calm_low <= self.m1 <= self.calm_high:
             return 0
-        for closed in self.pending:
+        for n in range(self.folded, len(self.minutes)):
+            closed = self.minutes[n]
             if not self.calm(closed):
                 return closed.at_ms
         return FAR_MS
+
+    # -- the last half hour ----------------------------------------------------------------------
+
+    def back(self, many: int) -> float:
+        """The median of the last minute that was heard and taken in (1), of the one before it …"""
+        return self.minutes[self.folded - many].value
+
+    def lately(self, most: int = 2 * KEPT_MINUTES) -> list[float]:
+        """The medians of the last minutes that were heard and taken in, oldest first."""
+        first = max(self.folded - most, 0)
+        return [closed.value for closed in self.minutes[first : self.folded]]
+
+    def lately_at(self, most: int = 2 * KEPT_MINUTES) -> list[int]:
+        """When those minutes were over."""
+        first = max(self.folded - most, 0)
+        return [(closed.minute + 1) * MINUTE_MS for closed in self.minutes[first : self.folded]]
+
+    def forget_minutes(self) -> None:
+        """It comes from elsewhere: what it said of late says nothing of what it says now."""
+        del self.minutes[: self.folded]
+        self.folded = 0
 
     def _end_bucket(self, ended: Bucket) -> None:
         five, readings = ended.end_ms // BUCKET_MS - 1, ended.readings + ended.refused
@@ -174,12 +206,23 @@ class Witness(Testimony):
 
     # -- restart ---------------------------------------------------------------------------------
 
+    @property
+    def recent(self) -> list[float]:
+        return self.lately()
+
+    @property
+    def recent_at(self) -> list[int]:
+        return self.lately_at()
+
+    @property
+    def pending(self) -> list[list[Any]]:
+        return [closed.dump() for closed in self.minutes[self.folded :]]
+
     def dump(self) -> list[Any]:
         """The state as plain JSON values, in the order of `SAVED`."""
         row = [getattr(self, name) for name in self.SAVED]
         place = self.SAVED.index("flat_value")
         row[place] = None if row[place] == inf else row[place]
-        row[self.SAVED.index("pending")] = [closed.dump() for closed in self.pending]
         row[self.SAVED.index("buckets")] = [bucket.dump() for bucket in self.buckets]
         return [*row, self.liveliness.dump()]
 
@@ -192,14 +235,19 @@ class Witness(Testimony):
             self.liveliness.load(lively)
         if len(row) != len(self.SAVED):
             raise ValueError(f"{len(row)} values where a probe's state has {len(self.SAVED)}")
-        place = self.SAVED.index("flat_value")
-        row[place] = inf if row[place] is None else row[place]
-        for name, value in zip(self.SAVED, row, strict=True):
+        state = dict(zip(self.SAVED, row, strict=True))
+        recent_at, recent = state.pop("recent_at"), state.pop("recent")
+        self.minutes = [
+            Closed(at_ms, at_ms // MINUTE_MS - 1, value, True, 0, None)
+            for at_ms, value in zip(recent_at, recent, strict=True)
+        ]
+        self.folded = len(self.minutes)
+        self.minutes += [Closed.load(closed) for closed in state.pop("pending")]
+        if state["flat_value"] is None:
+            state["flat_value"] = inf
+        for name in ("apart_from", "apart_until"):  # an older program wrote another never
+            state[name] = min(state[name], FAR_MS)
+        for name, value in state.items():
             setattr(self, name, value)
-        # a program before this one wrote another number for never
-        self.apart_from, self.apart_until = (
-            min(at_ms, FAR_MS) for at_ms in (self.apart_from, self.apart_until)
-        )
         self.minute_end_ms = (self.minute + 1) * MINUTE_MS
-        self.pending = [Closed.load(closed) for closed in row[self.SAVED.index("pending")]]
-        self.buckets = [Bucket(*entry) for entry in row[self.SAVED.index("buckets")]]
+        self.buckets = [Bucket(*entry) for entry in state["buckets"]]
