@@ -7,7 +7,7 @@ from tests.judging.rooms import START, fold, kinds, probe, room, tank
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
-from roewatch.room.moment import HOUR_MS, MINUTE_MS
+from roewatch.room.moment import FAR_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Flag, Reading
 from roewatch.room.tank import Calibration, Room
@@ -32,6 +32,10 @@ def said(
             value = round(6.5 + more + random.gauss(0, 0.012), 2)
             readings.append(Reading(name, at_ms + second * 1000, value))
     return readings
+
+
+def flags_of(judge: Judge, readings: list[Reading]) -> list[Flag]:
+    return [judge.take(reading).flagged.flag for reading in readings]
 
 
 def test_a_usual_difference_is_none() -> None:
@@ -97,6 +101,21 @@ def test_after_a_restart_and_in_any_order_between_probes_it_is_the_same() -> Non
     flags = sorted(again.take(reading).flagged for reading in swapped)
     once = Judge(TWO_ELECTRODES, start_ms=START)
     assert flags == sorted(once.take(reading).flagged for reading in readings)
+
+
+def test_an_end_that_an_older_program_put_further_off_still_comes() -> None:
+    readings = said(0.1, 20, 0.2, hours=26)
+    readings += [r._replace(at_ms=r.at_ms + 26 * HOUR_MS) for r in said(0.1, hours=3)]
+    flags = flags_of(Judge(TWO_ELECTRODES, start_ms=START), readings)
+    agree = max(n for n, flag in enumerate(flags) if flag is Flag.SUSPECT)
+    judge = Judge(TWO_ELECTRODES, start_ms=START)
+    fold(judge, readings[: agree - 10])
+    states = judge.changed_states()
+    older = {key: text.replace(str(FAR_MS), str(1 << 62)) for key, text in states.items()}
+    assert older != states
+    after = Judge(TWO_ELECTRODES, start_ms=START)
+    assert after.restore(older) == []
+    assert flags_of(after, readings[agree - 10 :]) == flags[agree - 10 :]
 
 
 def calibrated(whole: Room, at_ms: int) -> Room:
