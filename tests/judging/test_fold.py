@@ -4,14 +4,17 @@ import json
 from dataclasses import replace
 from functools import cache
 from random import Random
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.judging.rooms import START, Event, events_of, judged, room_of
+from tests.judging.rooms import START, Event, events_of, fold, judged, minutes, one_tank, room_of
 
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
+from roewatch.judging.keeping import Keeping
+from roewatch.judging.witness import Witness
 from roewatch.room.journal import JournalEntry
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS
 from roewatch.room.reading import Reading
@@ -122,6 +125,54 @@ def test_a_judge_that_looks_by_the_clock_finds_the_same() -> None:
             found += judge.advance(event.at_ms)
             found += judge.take(event).findings
     assert tuple(found) == expected
+
+
+def test_a_bug_in_one_tank_leaves_the_others_judged(monkeypatch: pytest.MonkeyPatch) -> None:
+    room, events, expected = eventful()
+    judge_tank = Keeping.judge
+
+    def fails_in_a3(keeping: Keeping, *of: Any, **more: Any) -> None:
+        if keeping.id == "A3":
+            raise RuntimeError("a bug")
+        judge_tank(keeping, *of, **more)
+
+    monkeypatch.setattr(Keeping, "judge", fails_in_a3)
+    judge = Judge(room, start_ms=START)
+    told: list[tuple[str, str]] = []
+    judge.on_fault = lambda tank, bug: told.append((tank, str(bug)))
+    found = judged(judge, events)
+    others = {*TANKS} - {"A3"}
+    assert {f.tank for f in expected} >= {"A5", "A6", "B3", "B6"}
+    assert [f for f in found if f.tank in others] == [f for f in expected if f.tank in others]
+    assert set(told) == {("A3", "a bug")}
+    assert len(told) > 26 * 60  # it is tried again at every tick; for an hour the room is silent
+    with pytest.raises(RuntimeError, match="a bug"):
+        judged(Judge(room, start_ms=START), events)
+
+
+def test_what_was_found_on_the_way_to_a_reading_that_cannot_be_judged_is_told_later(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    readings = minutes([26.0] * 60 + [23.0] * 60 + [26.0] * 60)
+    expected = fold(one_tank(), readings)
+    assert [f.present for f in expected if f.kind == "below-window"] == [True, False]
+    take = Witness.take
+
+    def fails_with_findings(witness: Witness, reading: Reading, found: tuple[Finding, ...]) -> Any:
+        if found:
+            raise RuntimeError("a bug")
+        return take(witness, reading, found)
+
+    monkeypatch.setattr(Witness, "take", fails_with_findings)
+    judge = one_tank()
+    found: list[Finding] = []
+    for reading in readings:
+        try:
+            found += judge.take(reading).findings
+        except RuntimeError:
+            found += judge.advance(reading.at_ms)
+            found += judge.take(reading).findings
+    assert found == expected
 
 
 @pytest.mark.parametrize("spoilt", ["nonsense", "[99,[]]", "[1,[1,2]]", "[1,{}]", "{}", "[1,null]"])

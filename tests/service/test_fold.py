@@ -6,6 +6,7 @@ import pytest
 from tests.service.by_hand import NOON, house
 
 from roewatch.alarms.alarm import State
+from roewatch.judging.keeping import Keeping
 from roewatch.room.kind import Kind
 from roewatch.room.moment import DAY_MS, MINUTE_MS
 from roewatch.room.reading import Flag, Flagged, Reading
@@ -57,6 +58,21 @@ def test_a_bug_in_telling_costs_the_notice_and_not_the_alarm(
     kept = fold.take(readings(*[31.0] * 10), NOON + 10 * MINUTE_MS)
     assert [a.kind for a in kept.alarms] == [Kind.ABOVE_WINDOW]
     assert kept.notices == []
+
+
+def test_a_bug_in_the_judging_of_a_tank_is_told_with_its_name_and_costs_no_reading(
+    fold: Fold, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(keeping: Keeping, *_: object, **__: object) -> None:
+        raise RuntimeError(f"a bug in {keeping.id}")
+
+    monkeypatch.setattr(Keeping, "judge", broken)
+    kept = fold.take(readings(*[31.0] * 10), NOON + 10 * MINUTE_MS)
+    assert len(kept.readings) == 10
+    assert [kind.partition(" at ")[0] for kind in fold.faults.counted] == [
+        "judging A1: RuntimeError"
+    ]
+    assert fold.faults.standing(NOON + 10 * MINUTE_MS)
 
 
 def test_faults_of_many_kinds_are_counted_within_a_bound(fold: Fold) -> None:

@@ -6,7 +6,7 @@ replay find the same, however the readings of different probes were interleaved.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from roewatch.judging.alike import Alike
@@ -60,12 +60,18 @@ class Learned(NamedTuple):
 
 
 class Judge:
-    """One room's judging. start_ms: when listening began; without it, at the first reading."""
+    """One room's judging. start_ms: when listening began; without it, at the first reading.
+
+    on_fault: told of a bug of ours in the judging of a tank, or `room`, that kept only that from
+    being judged at this tick; without it, the bug is raised.
+    """
 
     def __init__(
         self, room: Room, limits: Limits | None = None, *, start_ms: int | None = None
     ) -> None:
         self.limits = limits or Limits()
+        self.on_fault: Callable[[str, Exception], None] | None = None
+        self._owed = NOTHING  # found on the way to a reading that could not be judged
         self._witnesses: dict[str, Witness] = {}
         self._awaiting = bytearray()  # 1 at the place of each tank the next tick must look at
         self._keepings: dict[str, Keeping] = {}
@@ -154,17 +160,18 @@ class Judge:
         if reading[1] >= self._wake_ms:
             findings = tuple(self.advance(reading[1]))
         try:
-            witness = self._witnesses[reading[0]]
-        except KeyError:
-            known = ", ".join(self._witnesses) or "none"
-            raise KeyError(
-                f"no probe {reading[0]!r} in room {self.room.id}; there are: {known}"
-            ) from None
-        return witness.take(reading, findings)
+            return self._witnesses[reading[0]].take(reading, findings)
+        except Exception:
+            self._owed += findings
+            if reading[0] in self._witnesses:
+                raise
+        known = ", ".join(self._witnesses) or "none"
+        raise KeyError(f"no probe {reading[0]!r} in room {self.room.id}; there are: {known}")
 
     def advance(self, to_ms: int) -> list[Finding]:
         """Run the minute ticks up to `to_ms` less the settling time; what they found."""
-        out: list[Finding] = []
+        out = [*self._owed]
+        self._owed = NOTHING
         if self._tick_ms < 0:
             self._tick_ms = to_ms // MINUTE_MS * MINUTE_MS
             if self._silence.since_ms < 0:
@@ -179,7 +186,7 @@ class Judge:
 
     def _tick(self, tick_ms: int, out: list[Finding]) -> None:
         air, awaiting = self._air, self._awaiting
-        aired = air is not None and air.fold(tick_ms) and air.due_ms <= tick_ms
+        aired = air is not None and self._guarded(air.fold, tick_ms) and air.due_ms <= tick_ms
         room_c = self._room_c(tick_ms)
         together = self._together.doubt
         jumping = []
@@ -187,22 +194,41 @@ class Judge:
         place = awaiting.find(1)
         while place >= 0:
             keeping = self._in_place[place]
-            awake = keeping.fold(tick_ms) or (aired and keeping.id == ROOM)
-            if awake:
-                keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
-                if keeping.jumping:
-                    jumping.append(keeping.pouring)
-            if keeping.rest(tick_ms, judged=awake):
-                awaiting[place] = 0
+            try:
+                awake = keeping.fold(tick_ms) or (aired and keeping.id == ROOM)
+                if awake:
+                    keeping.judge(tick_ms, together=together, room_c=room_c, out=out)
+                    if keeping.jumping:
+                        jumping.append(keeping.pouring)
+                if keeping.rest(tick_ms, judged=awake):
+                    awaiting[place] = 0
+            except Exception as bug:  # noqa: BLE001  # the tanks after it are to be judged
+                self._tell(keeping.id, bug)
             place = awaiting.find(1, place + 1)
         if len(jumping) > 1:
-            self._together.judge_swaps(jumping, out)
+            self._guarded(self._together.judge_swaps, jumping, out)
         if tick_ms // MINUTE_MS % 5 == _ROOM_LOOK_MIN:
-            self._together.judge(tick_ms, self._heats, out)
+            self._guarded(self._together.judge, tick_ms, self._heats, out)
             if room_c is not None or self._air is None:
                 measured = None if self._air is None else room_c
-                self._together.judge_air(tick_ms, measured, self._heats, out)
-            self._judge_probes(tick_ms, out)
+                self._guarded(self._together.judge_air, tick_ms, measured, self._heats, out)
+            self._guarded(self._judge_probes, tick_ms, out)
+        self._guarded(self._judge_silence, tick_ms, out)
+
+    def _guarded(self, do: Callable[..., Any], *of: Any) -> Any:
+        """What a part of the room's judging answers; None where a bug kept it from it."""
+        try:
+            return do(*of)
+        except Exception as bug:  # noqa: BLE001  # the rest of the room is to be judged
+            self._tell(ROOM, bug)
+            return None
+
+    def _tell(self, of: str, bug: Exception) -> None:
+        if self.on_fault is None:
+            raise bug
+        self.on_fault(of, bug)
+
+    def _judge_silence(self, tick_ms: int, out: list[Finding]) -> None:
         if tick_ms >= self._silence.look_ms and not self._silence.all_heard(tick_ms):
             self._fold_all(tick_ms)
             self._silence.judge(tick_ms, self._standing, out)

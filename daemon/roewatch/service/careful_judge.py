@@ -24,9 +24,15 @@ class CarefulJudge:
         self._judge = judge
         self._derived = derived
         self._faults = faults
+        self._now_ms = 0
+        judge.on_fault = self._in_one_tank
+
+    def _in_one_tank(self, tank: str, error: Exception) -> None:
+        self._faults.note(f"judging {tank}", error, self._now_ms)
 
     def take(self, readings: Iterable[Reading], now_ms: int) -> Iterator[Judged]:
         """Each reading judged in the order they came, with those that became due between them."""
+        self._now_ms = now_ms
         for reading in self._with_derived(readings, now_ms):
             try:
                 judged = self._judge.take(reading) if reading[1] >= EARLIEST_MS else unseen(reading)
@@ -42,6 +48,7 @@ class CarefulJudge:
 
     def advance(self, to_ms: int, now_ms: int) -> list[Finding]:
         """Let the judge's time pass; a tick that fails is passed over, and the next goes on."""
+        self._now_ms = now_ms
         for _ in range(_FAILING_TICKS):
             found = self._faults.guarded("judging", lambda: self._judge.advance(to_ms), now_ms)
             if found is not None:
