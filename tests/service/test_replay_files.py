@@ -1,8 +1,12 @@
 """What replay makes of the files it is given."""
 
+import heapq
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from tests.service.by_hand import room_file
 
 from roewatch.room.fault import SettingsError
@@ -12,7 +16,7 @@ from roewatch.room.moment import MINUTE_MS, at_ms_of_iso
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import Probe, Room, Tank
-from roewatch.service.replay import read_journal, read_readings, replay
+from roewatch.service.replay import in_order, read_journal, read_readings, replay
 from roewatch.service.settings.load import load_setup
 from roewatch.service.stages import Stages
 
@@ -115,6 +119,16 @@ def test_the_keepers_journal_is_read_in_order(tmp_path: Path) -> None:
     first, second = read_journal(file, ROOM)
     assert (first.deed, first.until_ms) == (Deed.WATER_CHANGE, NOON + 1_800_000)
     assert (second.deed, second.detail) == (Deed.STAGE, "spawning")
+
+
+@given(st.lists(st.integers(0, 20)), st.lists(st.integers(0, 20)))
+def test_a_deed_comes_before_the_readings_of_its_moment(said: list[int], done: list[int]) -> None:
+    readings = [Reading("a1-ph", at_ms, 6.4) for at_ms in sorted(said)]
+    journal = [JournalEntry(at_ms=at_ms, tank="A1", deed=Deed.NOTE) for at_ms in sorted(done)]
+    # the standard library's merge is stable: what is equal comes in the order of the lists
+    lists: tuple[Sequence[Reading | JournalEntry], ...] = (journal, readings)
+    merged = heapq.merge(*lists, key=lambda item: item.at_ms)
+    assert list(in_order(readings, journal)) == list(merged)
 
 
 def test_a_deed_that_cannot_be_understood_is_a_fault_because_it_might_hide_an_alarm(

@@ -1,8 +1,8 @@
 """Replay: judge recorded readings at full speed, and tell what the alarms would have been."""
 
 import csv
-import heapq
 import math
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -153,11 +153,8 @@ def replay(  # noqa: PLR0913  # what a recorded room brings, by name
             if finding.at_ms >= silent_until_ms:
                 yield from book.take(finding)
 
-    # the journal first, so that at one moment a deed comes before its echo in the water
-    lists: tuple[Sequence[Reading | JournalEntry], ...] = (journal, readings)
-    feed = heapq.merge(*lists, key=lambda item: item.at_ms)
     age_ms = readings[0].at_ms
-    for count, item in enumerate(feed, start=1):
+    for count, item in enumerate(in_order(readings, journal), start=1):
         if item.at_ms >= age_ms:
             # as the daemon's rounds do: what a suppressing alarm held back is released in time
             yield from book.advance(age_ms)
@@ -173,6 +170,19 @@ def replay(  # noqa: PLR0913  # what a recorded room brings, by name
     yield from booked(judge.advance(readings[-1].at_ms))
     yield from book.advance(readings[-1].at_ms)
     progress(len(readings) + len(journal))
+
+
+def in_order(
+    readings: Sequence[Reading], journal: Sequence[JournalEntry]
+) -> Iterator[Reading | JournalEntry]:
+    """Both by time; the journal first, so that a deed comes before its echo in the water."""
+    begin = 0
+    for entry in journal:
+        end = bisect_left(readings, entry.at_ms, lo=begin, key=lambda reading: reading.at_ms)
+        yield from readings[begin:end]
+        yield entry
+        begin = end
+    yield from readings[begin:]
 
 
 def _moved(
