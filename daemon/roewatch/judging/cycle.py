@@ -122,12 +122,12 @@ class Cycle:
         self._sum_up()
 
     def follow(
-        self, buckets: Sequence[Bucket], room: float | None, noise: float = 0.0
+        self, buckets: Sequence[Bucket], room: float | None, noise: float = 0.0, few: float = 1.0
     ) -> Turn | None:
         """One more five-minute median; the turn it shows, if any. Nothing is learned yet.
 
         buckets: the last hours, the new one last. noise: how far, in °C, chance alone may turn the
-        medians about.
+        medians about. few: how many times as far, where they are of fewer than five readings.
         """
         at_ms, value = buckets[-1].end_ms, buckets[-1].value
         if room is not None:
@@ -135,7 +135,7 @@ class Cycle:
         if self.extreme_ms < 0:
             self._reach(at_ms, value)
             return None
-        turn = min(max(0.1, 0.4 * self.swing, noise), 0.3) if self.swing else _FIRST_TURN
+        turn = min(max(0.1, 0.4 * self.swing, noise), 0.3) if self.swing else few * _FIRST_TURN
         if self.direction == 0:
             if abs(value - self.extreme) >= turn:
                 self.direction = 1 if value > self.extreme else -1

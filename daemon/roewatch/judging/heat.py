@@ -5,6 +5,7 @@ slope of the last minutes says how much of the heater is at work: 0 none, 1 all 
 switch points the thermostat should have answered, and that share tells dead from weak.
 """
 
+from math import sqrt
 from typing import Any, ClassVar, Final
 
 from roewatch.judging.air import Air
@@ -107,7 +108,8 @@ class Heat:
         self.bucket_ms = at_ms
         if at_ms <= self.quiet_until or blind:
             cycle.forget_leg()
-        turn = cycle.follow(self.witness.buckets, self.room_c, 1.3 * self.witness.norm)
+        few = sqrt(max(self.witness.every_ms / MINUTE_MS, 1.0))
+        turn = cycle.follow(self.witness.buckets, self.room_c, 1.3 * self.witness.norm, few)
         if turn is not None:
             self.thermostat.turn(turn, at_ms, quiet=at_ms <= self.quiet_until, out=out)
         self.thermostat.bucket(at_ms, value, out)
