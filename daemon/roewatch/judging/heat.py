@@ -31,6 +31,7 @@ _HEATER: Final = (Kind.HEATER_DEAD, Kind.HEATER_STUCK_ON, Kind.HEATER_WEAK)
 
 
 _BLIND_MS: Final = 30 * MINUTE_MS  # unseen for so long the water may have turned
+_LEAST_READINGS: Final = 6  # tell a slope; of a probe that speaks seldom they take longer
 _STEP: Final = 0.3  # °C a standing heater alarm must move to be told again
 
 
@@ -88,6 +89,7 @@ class Heat:
         cycle, witness = self.cycle, self.witness
         if not cycle.known or cycle.power <= 0.05:
             return None
+        minutes = max(minutes, _LEAST_READINGS * witness.every_ms // MINUTE_MS)
         recent, recent_at = witness.lately(minutes), witness.lately_at(minutes)
         while recent_at and recent_at[0] <= recent_at[-1] - minutes * MINUTE_MS:
             del recent[0], recent_at[0]
