@@ -16,7 +16,7 @@ from roewatch.judging.pouring import Pouring
 from roewatch.judging.standing import Seen, Standing
 from roewatch.room.kind import Kind
 from roewatch.room.measured import temperature, warmer
-from roewatch.room.moment import HOUR_MS, MINUTE_MS, span_text
+from roewatch.room.moment import FAR_MS, HOUR_MS, MINUTE_MS, span_text
 from roewatch.room.quantity import Quantity
 
 _SLOW_H = 8  # hours in which a room without heating may still be on its way down
@@ -123,7 +123,7 @@ class Together:
         order = []
         for heat in tanks:
             left = heat.left_ms()
-            said = f" {span_text(left)}" if left < 1 << 60 else ""
+            said = f" {span_text(left)}" if left < FAR_MS else ""
             order.append(f"{heat.standing.tank}{said}")
         since = span_text(tick_ms - self.falling_since)
         self.standing.see(

@@ -28,7 +28,7 @@ def _middle(one: float, two: float, three: float) -> float:
 
 
 class Witness(Testimony):
-    """One probe's state. Attributes named in `SAVED` are all that must survive a restart."""
+    """One probe's state. What is named in `SAVED` is all that must survive a restart."""
 
     SAVED: ClassVar = (
         "last_at", "last", "last_raw", "step", "flag", "contiguous", "flat_value", "flat_since",
@@ -171,12 +171,12 @@ class Witness(Testimony):
         """The median of the last minute that was heard and taken in (1), of the one before it …"""
         return self.minutes[self.folded - many].value
 
-    def lately(self, most: int = 2 * KEPT_MINUTES) -> list[float]:
+    def lately(self, most: int) -> list[float]:
         """The medians of the last minutes that were heard and taken in, oldest first."""
         first = max(self.folded - most, 0)
         return [closed.value for closed in self.minutes[first : self.folded]]
 
-    def lately_at(self, most: int = 2 * KEPT_MINUTES) -> list[int]:
+    def lately_at(self, most: int) -> list[int]:
         """When those minutes were over."""
         first = max(self.folded - most, 0)
         return [(closed.minute + 1) * MINUTE_MS for closed in self.minutes[first : self.folded]]
@@ -206,24 +206,16 @@ class Witness(Testimony):
 
     # -- restart ---------------------------------------------------------------------------------
 
-    @property
-    def recent(self) -> list[float]:
-        return self.lately()
-
-    @property
-    def recent_at(self) -> list[int]:
-        return self.lately_at()
-
-    @property
-    def pending(self) -> list[list[Any]]:
-        return [closed.dump() for closed in self.minutes[self.folded :]]
-
     def dump(self) -> list[Any]:
         """The state as plain JSON values, in the order of `SAVED`."""
-        row = [getattr(self, name) for name in self.SAVED]
-        place = self.SAVED.index("flat_value")
-        row[place] = None if row[place] == inf else row[place]
-        row[self.SAVED.index("buckets")] = [bucket.dump() for bucket in self.buckets]
+        otherwise = {
+            "flat_value": None if self.flat_value == inf else self.flat_value,
+            "buckets": [bucket.dump() for bucket in self.buckets],
+            "recent": self.lately(self.folded),
+            "recent_at": self.lately_at(self.folded),
+            "pending": [closed.dump() for closed in self.minutes[self.folded :]],
+        }
+        row = [otherwise[n] if n in otherwise else getattr(self, n) for n in self.SAVED]
         return [*row, self.liveliness.dump()]
 
     def load(self, row: list[Any]) -> None:

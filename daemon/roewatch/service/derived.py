@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import Any
 
 from roewatch.room.measured import carbonate_hardness
+from roewatch.room.moment import FAR_MS
 from roewatch.room.quantity import KEPT, Quantity
 from roewatch.room.reading import Flag, Flagged, Reading
 from roewatch.room.tank import ROOM, Probe, Room
@@ -20,7 +21,6 @@ from roewatch.water import dioxide
 from roewatch.water.derived import NEEDS, STALE_MS, WaterFacts, derive
 
 PREFIX = "derived/"
-_NEVER = 1 << 62
 _KEPT_BEFORE = 3  # believed readings before the settled moment: one may yet be taken back
 _USED_IF_THERE = {Quantity.OXYGEN_PERCENT: (Quantity.CONDUCTIVITY,)}
 _STALE_AFTER_DUE = 2  # an input that speaks once an hour is not stale after a quarter of one
@@ -80,7 +80,7 @@ class _Input:
         seen = self.seen
         if seen and at_ms <= seen[-1][0]:
             return
-        seen.append([at_ms, value, _NEVER])
+        seen.append([at_ms, value, FAR_MS])
         while len(seen) > _KEPT_BEFORE and seen[_KEPT_BEFORE][0] <= settled_ms:
             del seen[0]
 
@@ -134,7 +134,7 @@ class Deriver:
         self, room: Room, facts: Mapping[str, WaterFacts] | None = None, *, settle_ms: int
     ) -> None:
         self.settle_ms = settle_ms
-        self.wake_ms = _NEVER
+        self.wake_ms = FAR_MS
         self._heap: list[tuple[int, int]] = []
         self._inputs: dict[str, _Input] = {}
         self._series: dict[str, _Series] = {}
@@ -172,7 +172,7 @@ class Deriver:
         heap = self._heap
         while heap and heap[0][0] <= until_ms:
             at_ms, place = heapq.heappop(heap)
-            self.wake_ms = heap[0][0] + self.settle_ms if heap else _NEVER
+            self.wake_ms = heap[0][0] + self.settle_ms if heap else FAR_MS
             series = self._list[place]
             series.pending.discard(at_ms)
             self._changed.add(series.probe.tank)

@@ -6,6 +6,7 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 from roewatch.alarms.alarm import AlarmChange
@@ -176,13 +177,13 @@ def in_order(
     readings: Sequence[Reading], journal: Sequence[JournalEntry]
 ) -> Iterator[Reading | JournalEntry]:
     """Both by time; the journal first, so that a deed comes before its echo in the water."""
-    begin = 0
+    coming, begin = iter(readings), 0
     for entry in journal:
         end = bisect_left(readings, entry.at_ms, lo=begin, key=lambda reading: reading.at_ms)
-        yield from readings[begin:end]
+        yield from islice(coming, end - begin)
         yield entry
         begin = end
-    yield from readings[begin:]
+    yield from coming
 
 
 def _moved(
