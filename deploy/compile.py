@@ -18,8 +18,8 @@ from setuptools import setup
 # What every reading, minute and five minutes of a probe pass through. The rest is left as it is: it
 # would take twice as long to build, and the wait for memory leaves little of it to be won.
 MODULES = (
-    "testimony", "witness", "liveliness", "keeping", "post", "jump", "honesty", "rate", "bounds",
-    "hands", "heat", "cycle", "thermostat", "slope", "wear", "outlook",
+    "testimony", "witness", "median", "liveliness", "keeping", "post", "jump", "honesty", "rate",
+    "bounds", "hands", "heat", "cycle", "thermostat", "slope", "wear", "outlook",
 )  # fmt: skip
 
 

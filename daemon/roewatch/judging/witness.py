@@ -9,6 +9,7 @@ from math import inf
 from typing import Any, ClassVar, Final
 
 from roewatch.judging.limits import Limits
+from roewatch.judging.median import median_of_three
 from roewatch.judging.testimony import BUCKET_MS, Bucket, Closed, Testimony
 from roewatch.room.moment import FAR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
@@ -18,13 +19,6 @@ KEPT_BUCKETS: Final = 48  # four hours
 KEPT_MINUTES: Final = 30
 _BEFORE_DULL: Final = 51
 _QUICK: Final = frozenset({Quantity.TEMPERATURE, Quantity.PH})
-
-
-def _middle(one: float, two: float, three: float) -> float:
-    """The median of three, without building a list."""
-    if one > two:
-        return two if two > three else min(one, three)
-    return one if one > three else min(two, three)
 
 
 class Witness(Testimony):
@@ -109,7 +103,7 @@ class Witness(Testimony):
                 dumb_since = -1
                 if closed.at_ms > waited_ms or not calm_low <= value <= calm_high:
                     news = True
-                    middle = _middle(now, before, older)
+                    middle = median_of_three(now, before, older)
                     if not (calm_low <= middle <= calm_high and calm_low <= value <= calm_high):
                         awake = True
                         if not self.guard_low <= middle <= self.guard_high:
@@ -124,7 +118,7 @@ class Witness(Testimony):
             self.late = 0
         if m_last != self.m_last:
             self.m1, self.m2, self.m_last = now, before, m_last
-            self.f = _middle(now, before, older)
+            self.f = median_of_three(now, before, older)
             self.f_at = (m_last + 1) * MINUTE_MS
         if awake or self.flat_ms >= self.flat_suspect_ms:
             self.news = news
