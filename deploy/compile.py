@@ -19,7 +19,7 @@ from setuptools import setup
 # would take twice as long to build, and the wait for memory leaves little of it to be won.
 MODULES = (
     "testimony", "witness", "median", "liveliness", "keeping", "post", "jump", "honesty", "rate",
-    "bounds", "hands", "heat", "cycle", "thermostat", "slope", "wear", "outlook",
+    "bounds", "hands", "heat", "cycle", "thermostat", "slope", "wear", "outlook", "acidity",
 )  # fmt: skip
 
 
