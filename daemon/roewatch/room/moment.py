@@ -15,6 +15,7 @@ HOUR_MS: Final = 3_600_000
 DAY_MS: Final = 86_400_000
 FAR_MS: Final = 1 << 60  # never; below 2^62, which compiled code would keep as an object
 
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _SPAN_UNITS = {"s": SECOND_MS, "min": MINUTE_MS, "h": HOUR_MS, "d": DAY_MS}
 _SPAN = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(s|min|h|d)\s*")
 
@@ -27,8 +28,8 @@ def at_ms_of(moment: datetime) -> int:
     if moment.tzinfo is None:
         raise ValueError(f"{moment.isoformat()} has no time zone; write it in UTC, ending in Z")
     # by parts, not `timestamp()`: a float there can fall one millisecond short
-    whole = moment.astimezone(UTC).replace(microsecond=0)
-    return int(whole.timestamp()) * 1000 + moment.microsecond // 1000
+    since = moment - _EPOCH
+    return since.days * DAY_MS + since.seconds * SECOND_MS + since.microseconds // 1000
 
 
 def moment_of(at_ms: int) -> datetime:

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
+from operator import itemgetter
 from pathlib import Path
 
 from roewatch.alarms.alarm import AlarmChange
@@ -82,7 +83,7 @@ def read_readings(
         if (from_ms is None or at_ms >= from_ms) and (to_ms is None or at_ms < to_ms):
             as_sent = number_read if raw else uncalibrated(probe, number_read, at_ms)
             recorded.readings.append(Reading(probe.id, at_ms, as_sent))
-    recorded.readings.sort(key=lambda reading: (reading.at_ms, reading.probe))
+    recorded.readings.sort(key=itemgetter(1, 0))  # by time, then by probe
     return recorded
 
 
@@ -213,20 +214,23 @@ def _taken(judge: Judge, derived: Deriver, reading: Reading) -> Sequence[Finding
 
 def _csv_rows(
     path: Path, columns: Sequence[str], more: Sequence[str] = ()
-) -> Iterator[tuple[int, list[str]]]:
+) -> Iterator[tuple[int, tuple[str, ...]]]:
     """Line number and cells of each row, in the order of `columns` and `more`, which may lack."""
     with path.open(newline="", encoding="utf-8-sig") as file:
         table = csv.reader(file)
         header = [name.strip().lower() for name in next(table, [])]
         at = _columns_at(path, header, columns)
         at += [header.index(name) if name in header else -1 for name in more]
+        cells, wide = itemgetter(*at), max(at) + 1
         for row in table:
             if row:
                 # a short row is a row with empty cells; what needs them refuses it by name
-                yield table.line_num, [row[i] if 0 <= i < len(row) else "" for i in at]
+                row.extend([""] * (wide - len(row)))
+                row.append("")  # what -1 finds, for a column that is not there
+                yield table.line_num, cells(row)
 
 
-def _parquet_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
+def _parquet_rows(path: Path) -> Iterator[tuple[int, tuple[str, ...]]]:
     import pyarrow.parquet as pq  # noqa: PLC0415  # heavy, and only an extra
 
     file = pq.ParquetFile(path)
@@ -244,7 +248,8 @@ def _parquet_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
             }
             time = cells["time"]
             cells["time"] = time.isoformat() if hasattr(time, "isoformat") else time
-            yield number, [str(cells.get(name, "")) for name in (*READING_COLUMNS, *MORE_COLUMNS)]
+            wanted = (*READING_COLUMNS, *MORE_COLUMNS)
+            yield number, tuple(str(cells.get(name, "")) for name in wanted)
 
 
 def _columns_at(path: Path, header: Sequence[str], columns: Sequence[str]) -> list[int]:
