@@ -28,7 +28,7 @@ START = at_ms_of_iso("2026-01-05T00:00:00Z")
 SIZES = (10, 1_000, 10_000)
 _DAY = 1440
 _TANKS = 8  # unlike one another; greater rooms repeat them
-_LEARNED_MS = 3 * DAY_MS
+LEARNED_MS = 3 * DAY_MS
 _PACK = 500
 
 
@@ -90,7 +90,7 @@ def learned(every_ms: int) -> dict[str, str]:
     """What a judge has learned of the first tanks in three days."""
     room = room_of(2 * _TANKS, every_ms)
     judge = Judge(room, start_ms=START)
-    for pack in Readings(room, every_ms).packs(START, START + _LEARNED_MS):
+    for pack in Readings(room, every_ms).packs(START, START + LEARNED_MS):
         for reading in pack:
             judge.take(reading)
     assert all(judge.learned(tank.id).duty for tank in room.tanks)
@@ -119,13 +119,13 @@ def judged_per_s(probes: int, every_ms: int, many: int, known: dict[str, str]) -
     judge = experienced(room, known)
     readings = Readings(room, every_ms)
     take = judge.take
-    begin_ms = START + _LEARNED_MS
+    begin_ms = START + LEARNED_MS
     warm_ms = begin_ms + HOUR_MS // 2
     hours = -(-many // (probes * HOUR_MS // every_ms))
     for pack in readings.packs(begin_ms, warm_ms):
         for reading in pack:
             take(reading)
-    collect_seldom()  # as `watch` and `replay` do
+    collect_seldom(probes)  # as `watch` and `replay` do
     spent, judged = 0.0, 0
     for pack in readings.packs(warm_ms, warm_ms + hours * HOUR_MS):
         begun = time.process_time()

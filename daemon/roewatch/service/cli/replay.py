@@ -59,7 +59,7 @@ def replay(
     if not read.readings:
         print("no reading to judge", file=sys.stderr)
         raise typer.Exit(2)
-    collect_seldom()
+    collect_seldom(len(setup.room.probes))
     talk = Console(stderr=True)
     with Progress(
         "judging",

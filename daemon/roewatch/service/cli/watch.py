@@ -43,7 +43,7 @@ def _run(setup: "Setup", clock: WallClock, hand: "AtHand") -> None:
     channels = {way.name: channel_of(way) for way in setup.ways}
     daemon = Daemon(setup, channels, clock=clock, hand=hand)
 
-    collect_seldom()
+    collect_seldom(len(setup.room.probes))
     stop_on_signal(daemon.stop)
     log = logging.getLogger("roewatch")
     address = f"http://{setup.web.host}:{setup.web.port}/"
