@@ -1,4 +1,4 @@
-"""Run: python -m tests.bench.detection FAMILY SEED... [--verbose] [--days N] [--healthy].
+"""Run: python -m tests.bench.detection FAMILY SEED... [--verbose] [--days N] [--healthy] [--every S]
 
 Plays rooms with labelled faults through the judge and prints the figures a keeper would ask for.
 """
@@ -20,7 +20,7 @@ from roewatch.intake.own_time import AHEAD_MS
 from roewatch.judging.finding import Finding
 from roewatch.judging.judge import Judge
 from roewatch.room.journal import JournalEntry
-from roewatch.room.moment import DAY_MS
+from roewatch.room.moment import DAY_MS, SECOND_MS
 from roewatch.room.quantity import Quantity
 from roewatch.room.reading import Reading
 from roewatch.room.tank import ROOM, Probe, Room, Tank
@@ -45,9 +45,10 @@ def settings_of(sim: SimRoom) -> Room:
     return Room(id="bench", name="bench", zone="UTC", tanks=tanks, probes=(*probes, air))
 
 
-def play(family: str, seed: int, days: int, *, faults: bool = True) -> Score:
-    """One room from start to end."""
+def play(family: str, seed: int, days: int, *, faults: bool = True, every_s: int = 60) -> Score:
+    """One room from start to end, its probes read every so many seconds."""
     sim, labels = bench_room(family, seed, days=days, faults=faults)
+    sim.every_ms = every_s * SECOND_MS
     room = settings_of(sim)
     judge = Judge(room, start_ms=START)
     findings: list[Finding] = []
@@ -103,10 +104,12 @@ def main() -> None:
     parser.add_argument("--days", type=int, default=DAYS)
     parser.add_argument("--verbose", action="store_true")
     parser.add_argument("--healthy", action="store_true", help="no fault at all")
+    parser.add_argument("--every", type=int, default=60, help="seconds between readings")
     parser.add_argument("--workers", type=int, default=2, help="rooms played at once")
     asked = parser.parse_args()
     with ProcessPoolExecutor(max_workers=asked.workers) as pool:
-        one = partial(play, asked.family, days=asked.days, faults=not asked.healthy)
+        one = partial(play, asked.family, days=asked.days, faults=not asked.healthy,
+                      every_s=asked.every)  # fmt: skip
         scores = list(pool.map(one, asked.seeds))
     print(report(scores, verbose=asked.verbose))
 
