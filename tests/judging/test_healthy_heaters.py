@@ -34,7 +34,11 @@ def test_a_strong_heater_in_a_slow_tank_is_not_called_weak(seed: int) -> None:
     assert found_in(alone("B2", seed, every_min=2), hours=40) == []
 
 
-@pytest.mark.parametrize("every_min", [1, 2])
+def test_one_odd_leg_of_single_readings_is_no_weak_heater() -> None:
+    assert found_in(alone("B2", 24, every_min=5), hours=200) == []
+
+
+@pytest.mark.parametrize("every_min", [1, 2, 5])
 def test_a_heater_with_a_third_of_its_power_is_called_weak(every_min: int) -> None:
     sim = alone("B2", 13, every_min=every_min)
     weak_ms = START + 40 * HOUR_MS

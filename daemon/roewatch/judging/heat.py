@@ -74,6 +74,11 @@ class Heat:
         """How far the room's air may be off, °C, where the tanks tell it; 0 by a probe."""
         return 0.0 if self.air is None else self.air.spread
 
+    @property
+    def few(self) -> float:
+        """How many times as far off the five minutes may be as with a reading every minute."""
+        return sqrt(max(self.witness.every_ms / MINUTE_MS, 1.0))
+
     def over_room(self, value: float) -> float | None:
         return None if self.room_c is None else value - self.room_c
 
@@ -110,8 +115,7 @@ class Heat:
         self.bucket_ms = at_ms
         if at_ms <= self.quiet_until or blind:
             cycle.forget_leg()
-        few = sqrt(max(self.witness.every_ms / MINUTE_MS, 1.0))
-        turn = cycle.follow(self.witness.buckets, self.room_c, 1.3 * self.witness.norm, few)
+        turn = cycle.follow(self.witness.buckets, self.room_c, 1.3 * self.witness.norm, self.few)
         if turn is not None:
             self.thermostat.turn(turn, at_ms, quiet=at_ms <= self.quiet_until, out=out)
         self.thermostat.bucket(at_ms, value, out)

@@ -13,7 +13,7 @@ from roewatch.room.measured import measured
 from roewatch.room.moment import MINUTE_MS, span_text
 from roewatch.room.quantity import KEPT, Quantity, shown
 
-_NOISE_LEAST: Final = 5  # readings
+_NOISE_LEAST: Final = 6  # readings
 _PATCHY_LEAST: Final = 12  # readings due; of fewer nobody can say
 _DUMB_MS: Final = 3 * MINUTE_MS
 

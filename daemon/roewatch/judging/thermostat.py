@@ -236,7 +236,10 @@ class Thermostat:
                     share for share, many in shares if share < least
                     and share < 1 - _SURE * cycle.doubtful(rising=True, legs=many)
                 ), None)  # fmt: skip
-            if weak is not None and self._cooling(2) < 1.3:
+            # of single readings one leg is often off: two must be, each for itself
+            slow = [leg for leg in legs[-2:] if leg[0] < (1 + least) / 2]
+            alone = self.heat.few > 1.0 and len(slow) < 2
+            if weak is not None and not alone and self._cooling(2) < 1.3:
                 self.weak(at_ms, turn.value, weak, out)
             elif _pooled(legs[-2:]) > 0.85 and self.heat.standing.holds(Kind.HEATER_WEAK, _T):
                 self._end(Kind.HEATER_WEAK, at_ms, "warms as fast as usual again", out)
@@ -308,6 +311,9 @@ class Thermostat:
         else:
             usual_ms = cycle.on_ms
             share = ((value - cycle.turned) / age_ms * HOUR_MS + loss) / cycle.power
+            rise = cycle.rise_so_far(heat.witness.buckets) if heat.few > 1.0 else None
+            if rise is not None:  # the trough of single readings may be long past
+                share = max(share, (rise[1] + loss) / cycle.power)
             stalled = (
                 age_ms > max(1.7 * usual_ms, HOUR_MS)
                 and self._fine()

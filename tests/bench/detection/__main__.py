@@ -1,4 +1,4 @@
-"""Run: python -m tests.bench.detection FAMILY SEED... [--verbose] [--days N] [--healthy] [--every S]
+"""Run: python -m tests.bench.detection FAMILY SEED... [--healthy] [--days N] [--every S] …
 
 Plays rooms with labelled faults through the judge and prints the figures a keeper would ask for.
 """
