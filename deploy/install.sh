@@ -58,34 +58,25 @@ say "program $version into $home"
 install -d -m 755 /opt/roewatch
 rm -rf "$home"
 python3 -m venv "$home"
+tools=$(mktemp -d)
+trap 'rm -rf "$tools"' EXIT
 offline=()
 [ -z "$wheelhouse" ] || offline=(--no-index --find-links "$wheelhouse")
-if ! "$home/bin/python" -m pip install -q --disable-pip-version-check "${offline[@]}" \
-    -c "$here/constraints.txt" "$here/..[png]"; then
-    rm -rf "$home"
-    echo "The program was not installed; what ran before still runs." >&2
-    exit 1
-fi
+packages() { "$1" -m pip install -q --disable-pip-version-check "${offline[@]}" -c "$here/constraints.txt" "${@:2}"; }
+give_up() { rm -rf "$home"; echo "$1 What ran before still runs." >&2; exit 1; }
+
+packages "$home/bin/python" "$here/..[png]" || give_up "The program was not installed."
 if [ $compiled = yes ]; then
     say "compiling the judging: a minute or so"
-    tools=$(mktemp -d)
     python3 -m venv "$tools/venv"
     site=$("$home/bin/python" -c 'import sysconfig; print(sysconfig.get_path("purelib"))')
-    if ! { "$tools/venv/bin/python" -m pip install -q --disable-pip-version-check "${offline[@]}" \
-        -c "$here/constraints.txt" mypy setuptools &&
-        "$tools/venv/bin/python" "$here/compile.py" "$site"; } >"$tools/log" 2>&1; then
-        cat "$tools/log" >&2
-        rm -rf "$home" "$tools"
-        echo "The judging could not be compiled; what ran before still runs. Try without --compiled." >&2
-        exit 1
-    fi
-    rm -rf "$tools"
+    { packages "$tools/venv/bin/python" mypy setuptools && "$tools/venv/bin/python" "$here/compile.py" "$site"; } \
+        >"$tools/log" 2>&1 || { cat "$tools/log" >&2; give_up "The judging could not be compiled; try without --compiled."; }
 fi
-"$home/bin/python" -c 'import roewatch.service.daemon'
-if [ -e /etc/roewatch/room.toml ] && ! runuser -u roewatch -- "$home/bin/roewatch" check --room /etc/roewatch/room.toml; then
-    rm -rf "$home"
-    echo "This version does not take these settings; mend them first. What ran before still runs." >&2
-    exit 1
+"$home/bin/python" -c 'import roewatch.service.daemon' || give_up "The program does not start."
+if [ -e /etc/roewatch/room.toml ]; then
+    runuser -u roewatch -- "$home/bin/roewatch" check --room /etc/roewatch/room.toml ||
+        give_up "This version does not take these settings; mend them first."
 fi
 
 running=no
