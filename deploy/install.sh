@@ -10,7 +10,7 @@
 #
 # Nothing is started that was not running, and no settings, readings or passwords are touched.
 # Each version has a folder of its own under /opt/roewatch; the one in use is the link `current`,
-# the one before it `previous`: see docs/upgrade.md for the way back.
+# the one before it `previous`: see deploy/docs/howto/upgrade.md for the way back.
 set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
 
@@ -107,9 +107,9 @@ fi
 
 if [ $running = yes ]; then
     systemctl restart roewatch
-    say "restarted; the way back: docs/upgrade.md"
+    say "restarted; the way back: deploy/docs/howto/upgrade.md"
 elif [ -e /etc/roewatch/room.toml ]; then
     say "next: roewatch check --live, then systemctl enable --now roewatch roewatch-backup.timer"
 else
-    say "next: write /etc/roewatch/room.toml with 'roewatch init': see docs/install.md"
+    say "next: write /etc/roewatch/room.toml with 'roewatch init': see deploy/docs/install.md"
 fi

@@ -106,7 +106,8 @@ def commands() -> Iterator[str]:
     yield (
         "# Commands\n\nData goes to standard output, talk to standard error. Exit status of every "
         "command: 0 done, 1 found something wrong, 2 could not run. `roewatch "
-        "--install-completion` teaches your shell to complete commands and options.\n"
+        "--install-completion` teaches your shell to complete commands and options, `roewatch "
+        "--version` says which version this is.\n"
     )
     yield from _commands(typer.main.get_command(app), "roewatch")
 

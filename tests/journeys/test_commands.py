@@ -6,6 +6,7 @@ import socket
 import sqlite3
 import subprocess
 import sys
+import tomllib
 from contextlib import closing
 from operator import itemgetter
 from pathlib import Path
@@ -24,6 +25,7 @@ from roewatch.service.settings.load import load_setup
 from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 
+ROOT = Path(__file__).parents[2]
 COMMANDS = [
     [], ["demo"], ["watch"], ["check"], ["listen"], ["replay"], ["graph"], ["export"], ["import"],
     ["backup"], ["restore"], ["salvage"], ["contact"], ["contact", "test"], ["water"],
@@ -40,6 +42,12 @@ def roewatch(*words: str, cwd: Path | None = None) -> subprocess.CompletedProces
         [sys.executable, "-m", "roewatch.service.cli", *words],
         check=False, capture_output=True, text=True, env=_env(), timeout=120, cwd=cwd,
     )  # fmt: skip
+
+
+def test_the_version_is_that_of_the_project() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    said = roewatch("--version")
+    assert (said.returncode, said.stdout) == (0, f"{project['version']}\n")
 
 
 def house(folder: Path, broker: Broker) -> House:

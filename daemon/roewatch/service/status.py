@@ -2,11 +2,11 @@
 
 import json
 from dataclasses import asdict
-from importlib.metadata import PackageNotFoundError, version
 from typing import NamedTuple
 
 from roewatch.room.moment import iso
 from roewatch.service.counts import Counts
+from roewatch.service.version import program_version
 
 RENEWED = ("watching", "waiting")
 """Words that are only good until the next is due; the others stay true."""
@@ -26,16 +26,9 @@ def status_text(
 
     at_ms: when it is said; the broker says the last of them for us at a moment nobody knows.
     """
-    said = {"state": word, "since": iso(status.since_ms), "version": _version()}
+    said = {"state": word, "since": iso(status.since_ms), "version": program_version()}
     if at_ms is not None:
         said["at"] = iso(at_ms)
         if word in RENEWED:
             said["good_until"] = iso(at_ms + status.good_for_ms)
     return json.dumps(said | ({"counts": asdict(counts)} if counts else {})).encode()
-
-
-def _version() -> str:
-    try:
-        return version("roewatch")
-    except PackageNotFoundError:  # run from a checkout that was never installed
-        return "unknown"

@@ -1,5 +1,7 @@
 """All commands as one: what `roewatch --help` lists."""
 
+from typing import Annotated
+
 import typer
 
 from roewatch.service.cli import (
@@ -20,6 +22,7 @@ from roewatch.service.cli import (
     watch,
     water,
 )
+from roewatch.service.version import program_version
 
 app = typer.Typer(
     name="roewatch",
@@ -29,6 +32,30 @@ app = typer.Typer(
     add_completion=True,
     pretty_exceptions_enable=False,
 )
+
+
+def _tell_version(asked: bool) -> None:
+    if asked:
+        print(program_version())
+        raise typer.Exit
+
+
+@app.callback()
+def _of_all(
+    *,
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            help="Show the version of the program and exit.",
+            callback=_tell_version,
+            is_eager=True,
+        ),
+    ] = False,
+) -> None:
+    del version
+
+
 app.command("demo")(demo.demo)
 app.command("init")(init.init)
 app.command("watch")(watch.watch)
