@@ -218,6 +218,15 @@ def test_advice_is_no_fault(tmp_path: Path) -> None:
     assert "without a password" in told
 
 
+@pytest.mark.parametrize(("every", "told"), [("3 min", False), ("5 min", True)])
+def test_a_thermometer_read_too_seldom_to_name_what_is_poured_is_advised_against(
+    tmp_path: Path, every: str, told: bool
+) -> None:
+    text = PLAIN.replace('quantity = "temperature"', f'quantity = "temperature"\nevery = "{every}"')
+    advice = "\n".join(map(str, loaded(tmp_path, text).advice))
+    assert ("read every 5 min a probe out of the water" in advice) == told
+
+
 def test_a_secret_everybody_can_read_is_advised_against(tmp_path: Path) -> None:
     for name, mode in (("open", 0o644), ("shut", 0o600)):
         (tmp_path / name).write_text("http://127.0.0.1:9/x")

@@ -4,6 +4,7 @@ Poured water changes evenly for as long as it is poured, and its pH with it; a p
 water runs towards the air, fast at first; swapped probes and buffers are there at once.
 """
 
+from bisect import bisect_right
 from itertools import pairwise
 from statistics import median
 from typing import Any, ClassVar, Final
@@ -15,6 +16,9 @@ from roewatch.room.moment import HOUR_MS, MINUTE_MS
 from roewatch.room.quantity import Quantity
 
 _LOOK: Final = 13  # minutes looked at
+_LATELY_MS: Final = (_LOOK + 5) * MINUTE_MS  # within so long they must have been heard
+_SELDOM_MS: Final = _LATELY_MS // (_LOOK - 1)
+NAMED_EVERY_MS: Final = 3 * MINUTE_MS  # read more seldom, a jump has no shape
 _SINCE_MS: Final = 9 * MINUTE_MS  # from the middle of what was before to when it is noticed
 _BUFFERS: Final = (4.0, 7.0, 9.18, 10.0)  # technical buffers a keeper may have; 9.18 is borax
 
@@ -59,39 +63,80 @@ class Jump:
         far = self._threshold() - (max(a, b, value) - min(a, b, value)) - 2 * self.witness.norm
         return (value - far, value + far) if far > 0 else None
 
-    def minute(self) -> None:
-        """One more minute: has a jump begun, or is one over?"""
+    def minute(self, *, away: bool) -> None:
+        """One more minute: has a jump begun, or is one over? away: it is known to be elsewhere."""
         witness = self.witness
         at_ms = witness.f_at
         if self.since_ms >= 0 and at_ms - self.since_ms > self.limits.jump_open_ms:
             self.since_ms = -1
             self.named = False
-        if self.since_ms >= 0 or witness.folded < _LOOK or at_ms <= self.quiet_until:
+        if self.since_ms >= 0 or at_ms <= self.quiet_until or witness.folded < self._looked_at():
             return
-        half, back = self._threshold() / 2, witness.back
-        if abs(back(1) - back(11)) < half and abs(back(2) - back(10)) < half:
+        if witness.every_ms > NAMED_EVERY_MS:
             return
-        if at_ms - witness.lately_at(_LOOK)[0] > (_LOOK + 5) * MINUTE_MS:
+        if not self._seldom:
+            half, back = self._threshold() / 2, witness.back
+            if abs(back(1) - back(11)) < half and abs(back(2) - back(10)) < half:
+                return
+        lately_ms = at_ms - witness.lately_at(self._looked_at())[0]
+        if lately_ms > _LATELY_MS + (witness.every_ms if self._seldom else 0):
             return
-        recent = witness.lately(_LOOK)
+        recent = self._minutes(_LOOK)
         then = median(recent[:-8])
         now = median(recent[-3:])
         if abs(now - then) < self._threshold() or self._noisy():
             return
+        if away and self._seldom and abs(recent[-1] - self.before) < abs(then - self.before) / 2:
+            return  # it comes back, which read so seldom is seen no sooner than a jump
         self.since_ms = at_ms
-        self.before = then
+        # read so seldom, the first of those minutes may already be on the way
+        self.before = median(witness.lately(self._looked_at() + 2)[:3]) if self._seldom else then
         self.sharp = self._sharp(then, now)
         self.named = False
 
+    @property
+    def _seldom(self) -> bool:
+        """Whether its readings lie so far apart that they cannot pass for its minutes."""
+        return self.witness.every_ms > _SELDOM_MS
+
+    def _looked_at(self) -> int:
+        """How many readings the minutes looked at take."""
+        if not self._seldom:
+            return _LOOK
+        return -(-(_LOOK - 1) * MINUTE_MS // self.witness.every_ms) + 1
+
+    def _minutes(self, many: int) -> list[float]:
+        """The last `many` minutes, oldest first; fewer where it was not heard before.
+
+        Of a probe that speaks more seldom, those between two readings lie on a straight line.
+        """
+        witness = self.witness
+        if not self._seldom:
+            return witness.lately(many)
+        readings = many * MINUTE_MS // witness.every_ms + 2
+        values, ends = witness.lately(readings), witness.lately_at(readings)
+        drawn: list[float] = []
+        for back in range(many - 1, -1, -1) if ends else ():
+            at_ms = ends[-1] - back * MINUTE_MS
+            n = bisect_right(ends, at_ms) - 1
+            if n < 0:
+                continue
+            value = values[n]
+            if at_ms > ends[n]:
+                share = (at_ms - ends[n]) / (ends[n + 1] - ends[n])
+                value += share * (values[n + 1] - value)
+            drawn.append(value)
+        return drawn
+
     def _sharp(self, then: float, now: float) -> bool:
         """Whether nearly all of it happened between two minutes."""
-        recent = self.witness.lately(9)
+        recent = self.witness.lately(9 if not self._seldom else self._looked_at())
         most = max(abs(b - a) for a, b in pairwise(recent))
         return most > 0.7 * abs(now - then)
 
     def _noisy(self) -> bool:
         """Readings leap to and fro: noise, no jump."""
-        recent = self.witness.lately(_LOOK)
+        recent = self.witness.lately(self._looked_at())
         turns = [
             abs(a - 2 * b + c) for a, b, c in zip(recent, recent[1:], recent[2:], strict=False)
         ]
@@ -100,7 +145,7 @@ class Jump:
 
     def moved(self) -> float:
         """How far it has gone since before."""
-        return median(self.witness.lately(3)) - self.before
+        return median(self._minutes(3)) - self.before
 
     def great(self) -> bool:
         """Whether it has gone on well beyond what made it noticed."""
@@ -115,7 +160,7 @@ class Jump:
 
         The fastest were no slower than the whole on average, though they may lie further back.
         """
-        recent = self.witness.lately(10)
+        recent = self._minutes(10)
         last = (recent[-1] - recent[-4]) * 2 / 3
         moved = self.moved()
         way = 1 if moved > 0 else -1
@@ -125,7 +170,7 @@ class Jump:
 
     def stirred(self) -> bool:
         """Whether it has moved a little within these minutes: no jump, but more than its noise."""
-        recent = self.witness.lately(_LOOK)
+        recent = self._minutes(_LOOK)
         if len(recent) < _LOOK:
             return False
         moved = abs(median(recent[-3:]) - median(recent[:-8]))
@@ -135,7 +180,7 @@ class Jump:
         """Whether a thermometer has run most of the way to the room's air and slows there."""
         if room_c is None or abs(self.before - room_c) < 1.0:
             return False
-        recent = self.witness.lately(4)
+        recent = self._minutes(4)
         now = median(recent[-3:])
         left = (now - room_c) / (self.before - room_c)
         slow = abs(recent[-1] - recent[-4]) < 0.2 * abs(self.before - room_c)
@@ -143,7 +188,7 @@ class Jump:
 
     def in_buffer(self) -> float | None:
         """The buffer an electrode stands in, when it was there at once and holds."""
-        recent = self.witness.lately(3)
+        recent = self._minutes(3)
         for buffer in _BUFFERS:
             if all(abs(value - buffer) < 0.12 for value in recent):
                 return buffer

@@ -48,11 +48,11 @@ class Pouring:
         if warm is not None and _T in fresh:
             if told:
                 self._over(warm, _T, out)
-            warm.minute()
+            warm.minute(away=self._elsewhere(warm, _T))
         if sour is not None and _PH in fresh:
             if told:
                 self._over(sour, _PH, out)
-            sour.minute()
+            sour.minute(away=self._elsewhere(sour, _PH))
         if warm is not None and warm.since_ms >= 0 and warm.open:
             self._judge_warm(warm, sour, logged=logged, room_c=room_c, out=out)
         if sour is not None and sour.since_ms >= 0 and sour.open:
@@ -198,6 +198,11 @@ class Pouring:
             at_ms = jump.witness.f_at
             self.heat.superseded(at_ms, "something else explains it", out)
             self.heat.quiet_until = max(self.heat.quiet_until, at_ms + HOUR_MS // 2)
+
+    def _elsewhere(self, jump: Jump, quantity: Quantity) -> bool:
+        """Whether it has been told that the probe is not in its tank's water."""
+        told = self.standing.told
+        return bool(told) and any((k, quantity, jump.witness.id) in told for k in OF_PROBE)
 
     # -- what ended ------------------------------------------------------------------------------
 

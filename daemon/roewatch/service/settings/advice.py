@@ -5,11 +5,16 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from roewatch.judging.jump import NAMED_EVERY_MS
+from roewatch.room.moment import span_text
+from roewatch.room.quantity import Quantity
+from roewatch.room.tank import ROOM
 from roewatch.service.derived import why_no_dioxide
 from roewatch.service.settings.document import Document, SettingsFault
 from roewatch.service.settings.sections import BrokerSection, WebSettings
 from roewatch.water.derived import WaterFacts
 
+_QUICK = frozenset({Quantity.TEMPERATURE, Quantity.PH})
 _AT_HOME = frozenset({"127.0.0.1", "::1", "localhost"})
 
 
@@ -25,6 +30,7 @@ def advice_on(
         yield document.placed(
             ("probe",), "no probe: nothing is watched", "Tie one on the set-up page"
         )
+    yield from _on_probes(document, entries["probe"])
     probed = {probe.tank for _, probe in entries["probe"]}
     for index, tank in entries["tank"]:
         if tank.id not in probed:
@@ -62,3 +68,14 @@ def advice_on(
             f"notices would link to {web.base}, which a phone may not reach",
             "Add address = with the name the phone knows",
         )
+
+
+def _on_probes(document: Document, probes: Sequence[tuple[int, Any]]) -> Iterator[SettingsFault]:
+    for index, probe in probes:
+        if probe.tank != ROOM and probe.quantity in _QUICK and probe.every > NAMED_EVERY_MS:
+            yield document.placed(
+                ("probe", index, "every"),
+                f"read every {span_text(probe.every)} a probe out of the water, a buffer or poured "
+                "water is found by its limits alone, without its name",
+                "Let it speak every minute",
+            )
