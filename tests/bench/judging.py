@@ -113,6 +113,11 @@ def experienced(room: Room, known: dict[str, str]) -> Judge:
     return judge
 
 
+def whole_hours(probes: int, every_ms: int, many: int) -> int:
+    """In how many whole hours so many probes are read at least `many` times."""
+    return -(-many // (probes * HOUR_MS // every_ms))
+
+
 def judged_per_s(probes: int, every_ms: int, many: int, known: dict[str, str]) -> float:
     """Readings a second of CPU time, over whole hours after half an hour that is not counted."""
     room = room_of(probes, every_ms)
@@ -121,7 +126,7 @@ def judged_per_s(probes: int, every_ms: int, many: int, known: dict[str, str]) -
     take = judge.take
     begin_ms = START + LEARNED_MS
     warm_ms = begin_ms + HOUR_MS // 2
-    hours = -(-many // (probes * HOUR_MS // every_ms))
+    hours = whole_hours(probes, every_ms, many)
     for pack in readings.packs(begin_ms, warm_ms):
         for reading in pack:
             take(reading)

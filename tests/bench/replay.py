@@ -17,7 +17,16 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from unittest.mock import patch
 
-from tests.bench.judging import LEARNED_MS, SIZES, START, Readings, experienced, learned, room_of
+from tests.bench.judging import (
+    LEARNED_MS,
+    SIZES,
+    START,
+    Readings,
+    experienced,
+    learned,
+    room_of,
+    whole_hours,
+)
 
 from roewatch.room.moment import HOUR_MS, MINUTE_MS, iso
 from roewatch.service import replay as recorded
@@ -31,7 +40,7 @@ def _write(path: Path, probes: int) -> None:
     """The file of a room, as an export has it."""
     room = room_of(probes, MINUTE_MS)
     by_id = {probe.id: probe for probe in room.probes}
-    hours = -(-_AT_LEAST // (probes * HOUR_MS // MINUTE_MS))
+    hours = whole_hours(probes, MINUTE_MS, _AT_LEAST)
     from_ms = START + LEARNED_MS
     with path.open("w", encoding="utf-8") as file:
         file.write("time,tank,quantity,value\n")

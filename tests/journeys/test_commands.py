@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from tests.journeys.broker import Broker, Publisher
-from tests.journeys.house import House, _env, message, now_ms, wait_until
+from tests.journeys.house import ROOT, House, _env, message, now_ms, wait_until
 from tests.journeys.receivers import WebhookReceiver
 from tests.service.watching import keep_hour, written_room
 from typer.testing import CliRunner
@@ -25,7 +25,6 @@ from roewatch.service.settings.load import load_setup
 from roewatch.storage.reader import Records
 from roewatch.storage.store import Store
 
-ROOT = Path(__file__).parents[2]
 COMMANDS = [
     [], ["demo"], ["watch"], ["check"], ["listen"], ["replay"], ["graph"], ["export"], ["import"],
     ["backup"], ["restore"], ["salvage"], ["contact"], ["contact", "test"], ["water"],

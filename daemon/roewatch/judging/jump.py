@@ -9,7 +9,7 @@ from itertools import pairwise
 from statistics import median
 from typing import Any, ClassVar, Final
 
-from roewatch.judging.limits import Limits
+from roewatch.judging.limits import NAMED_EVERY_MS, Limits
 from roewatch.judging.testimony import BUCKET_MS
 from roewatch.judging.witness import Witness
 from roewatch.room.moment import HOUR_MS, MINUTE_MS
@@ -18,7 +18,6 @@ from roewatch.room.quantity import Quantity
 _LOOK: Final = 13  # minutes looked at
 _LATELY_MS: Final = (_LOOK + 5) * MINUTE_MS  # within so long they must have been heard
 _SELDOM_MS: Final = _LATELY_MS // (_LOOK - 1)
-NAMED_EVERY_MS: Final = 3 * MINUTE_MS  # read more seldom, a jump has no shape
 _SINCE_MS: Final = 9 * MINUTE_MS  # from the middle of what was before to when it is noticed
 _BUFFERS: Final = (4.0, 7.0, 9.18, 10.0)  # technical buffers a keeper may have; 9.18 is borax
 
@@ -70,15 +69,16 @@ class Jump:
         if self.since_ms >= 0 and at_ms - self.since_ms > self.limits.jump_open_ms:
             self.since_ms = -1
             self.named = False
-        if self.since_ms >= 0 or at_ms <= self.quiet_until or witness.folded < self._looked_at():
+        if self.since_ms >= 0 or at_ms <= self.quiet_until or witness.every_ms > NAMED_EVERY_MS:
             return
-        if witness.every_ms > NAMED_EVERY_MS:
+        readings = self._looked_at()
+        if witness.folded < readings:
             return
         if not self._seldom:
             half, back = self._threshold() / 2, witness.back
             if abs(back(1) - back(11)) < half and abs(back(2) - back(10)) < half:
                 return
-        lately_ms = at_ms - witness.lately_at(self._looked_at())[0]
+        lately_ms = at_ms - witness.lately_at(readings)[0]
         if lately_ms > _LATELY_MS + (witness.every_ms if self._seldom else 0):
             return
         recent = self._minutes(_LOOK)
@@ -90,7 +90,7 @@ class Jump:
             return  # it comes back, which read so seldom is seen no sooner than a jump
         self.since_ms = at_ms
         # read so seldom, the first of those minutes may already be on the way
-        self.before = median(witness.lately(self._looked_at() + 2)[:3]) if self._seldom else then
+        self.before = median(witness.lately(readings + 2)[:3]) if self._seldom else then
         self.sharp = self._sharp(then, now)
         self.named = False
 
@@ -115,8 +115,10 @@ class Jump:
             return witness.lately(many)
         readings = many * MINUTE_MS // witness.every_ms + 2
         values, ends = witness.lately(readings), witness.lately_at(readings)
+        if not ends:
+            return []
         drawn: list[float] = []
-        for back in range(many - 1, -1, -1) if ends else ():
+        for back in range(many - 1, -1, -1):
             at_ms = ends[-1] - back * MINUTE_MS
             n = bisect_right(ends, at_ms) - 1
             if n < 0:

@@ -5,8 +5,14 @@ practice the comment says so; a keeper may set any of them in `[judging]`.
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 from roewatch.room.moment import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS
+from roewatch.room.quantity import Quantity
+
+# not tunable: what is looked at minute by minute, and how seldom it may be read to show a jump
+QUICK: Final = frozenset({Quantity.TEMPERATURE, Quantity.PH})
+NAMED_EVERY_MS: Final = 3 * MINUTE_MS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

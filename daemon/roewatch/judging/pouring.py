@@ -201,8 +201,7 @@ class Pouring:
 
     def _elsewhere(self, jump: Jump, quantity: Quantity) -> bool:
         """Whether it has been told that the probe is not in its tank's water."""
-        told = self.standing.told
-        return bool(told) and any((k, quantity, jump.witness.id) in told for k in OF_PROBE)
+        return any(self.standing.holds(kind, quantity, jump.witness.id) for kind in OF_PROBE)
 
     # -- what ended ------------------------------------------------------------------------------
 

@@ -8,17 +8,15 @@ until something needs a look: they would change nothing.
 from math import inf
 from typing import Any, ClassVar, Final
 
-from roewatch.judging.limits import Limits
+from roewatch.judging.limits import QUICK, Limits
 from roewatch.judging.median import median_of_three
 from roewatch.judging.testimony import BUCKET_MS, Bucket, Closed, Testimony
 from roewatch.room.moment import FAR_MS, MINUTE_MS
-from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM, Probe
 
 KEPT_BUCKETS: Final = 48  # four hours
 KEPT_MINUTES: Final = 30
 _BEFORE_DULL: Final = 51
-_QUICK: Final = frozenset({Quantity.TEMPERATURE, Quantity.PH})
 
 
 class Witness(Testimony):
@@ -66,7 +64,7 @@ class Witness(Testimony):
         self.ahead_at = -1  # when the last of them came
         self.spoken_as: str | None = None
         self.hot = self.fresh = self.news = self.sick = False
-        self.keeps_minutes = probe.tank != ROOM and probe.quantity in _QUICK
+        self.keeps_minutes = probe.tank != ROOM and probe.quantity in QUICK
 
     # -- every tick ------------------------------------------------------------------------------
 

@@ -5,16 +5,14 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from roewatch.judging.jump import NAMED_EVERY_MS
+from roewatch.judging.limits import NAMED_EVERY_MS, QUICK
 from roewatch.room.moment import span_text
-from roewatch.room.quantity import Quantity
 from roewatch.room.tank import ROOM
 from roewatch.service.derived import why_no_dioxide
 from roewatch.service.settings.document import Document, SettingsFault
 from roewatch.service.settings.sections import BrokerSection, WebSettings
 from roewatch.water.derived import WaterFacts
 
-_QUICK = frozenset({Quantity.TEMPERATURE, Quantity.PH})
 _AT_HOME = frozenset({"127.0.0.1", "::1", "localhost"})
 
 
@@ -72,7 +70,7 @@ def advice_on(
 
 def _on_probes(document: Document, probes: Sequence[tuple[int, Any]]) -> Iterator[SettingsFault]:
     for index, probe in probes:
-        if probe.tank != ROOM and probe.quantity in _QUICK and probe.every > NAMED_EVERY_MS:
+        if probe.tank != ROOM and probe.quantity in QUICK and probe.every > NAMED_EVERY_MS:
             yield document.placed(
                 ("probe", index, "every"),
                 f"read every {span_text(probe.every)} a probe out of the water, a buffer or poured "
